@@ -1,0 +1,112 @@
+"""``callkey audit``: how often, where and between whom the key gives an ambiguous result."""
+
+from classifier.commands import options, show
+
+EXAMPLE = "callkey audit survey"
+
+#: Rows shown of each table; `--json` has them all.
+MOST_ROWS = 12
+
+
+def audit(survey: options.Survey, name: options.Name = None, json: options.Json = False) -> None:
+    """Audit a labelled survey: where the key could not decide, worst first.
+
+    Shares are of keyed pulses, those that the gate let through, and of passes. A pulse is ambiguous if
+    several candidates are left, a pass if its label is a group or no candidate leads.
+    """
+    from classifier.commands.chain import stored_labels
+    from classifier.survey import open_survey
+
+    stored = stored_labels(open_survey(survey), name)
+    found, key = audit_of(stored)
+    if json:
+        show.as_json(
+            {
+                "survey": str(survey),
+                "labels": stored.name,
+                **{field: getattr(found, field) for field in found.__dataclass_fields__},
+            }
+        )
+        return
+    show_audit(found, key)
+
+
+def audit_of(stored):
+    """The audit of stored labels, and the key they were made with."""
+    from classifier.judge import audit as audit_tables
+    from classifier.key import parse_key
+
+    key = parse_key(stored.key_text, "key.txt").key
+    groups, ends = ([], {}) if key is None else (list(key.groups), ends_of_leads(key))
+    return audit_tables(stored.passes, stored.pulses, groups=groups, ends=ends), key
+
+
+def ends_of_leads(key) -> dict[str, str]:
+    """The label that each lead ends in, for the leads of a key that go to no other couplet."""
+    from classifier.key import compile_key
+
+    compiled = compile_key(key)
+    return {route.label: compiled.ends[route.end].label for route in compiled.routes if route.end is not None}
+
+
+def show_audit(found, key) -> None:
+    """The audit as tables on stdout."""
+    from classifier.judge.audit import PASS_KINDS, PULSE_KINDS
+
+    out = show.console()
+    for title, table, meaning in (
+        ("Passes", found.passes, PASS_KINDS),
+        ("Pulses", found.pulses, PULSE_KINDS),
+    ):
+        show.heading(f"{title}: {table['count'].sum():,}".replace(",", " "), to=out)
+        show.table(
+            ["", "count>", "share>", "meaning~"],
+            [
+                (kind, count, show.percent(share, 1), meaning[kind])
+                for kind, count, share in table.iter_rows()
+                if count
+            ],
+            to=out,
+        )
+    if found.couplets.height:
+        show.heading("Where pulses become ambiguous", to=out)
+        questions = {str(number): couplet.question for number, couplet in key.couplets.items()} if key else {}
+        show.table(
+            ["couplet>", "pulses>", "of keyed>", "passes>", "most often between~", "question~"],
+            [
+                (
+                    couplet,
+                    pulses,
+                    show.percent(share, 1),
+                    passes,
+                    between.replace("; ", " | "),
+                    questions.get(couplet) or "",
+                )
+                for couplet, pulses, share, passes, between in found.couplets.head(MOST_ROWS).iter_rows()
+            ],
+            to=out,
+        )
+        _more(found.couplets, out)
+    if found.pairs.height:
+        show.heading("Between whom", to=out)
+        show.table(
+            ["first", "second", "pulses>", "of keyed>", "passes>", "parted at couplet~"],
+            [
+                (first, second, pulses, show.percent(share, 1), passes, couplets)
+                for first, second, pulses, share, passes, couplets in found.pairs.head(MOST_ROWS).iter_rows()
+            ],
+            to=out,
+        )
+        _more(found.pairs, out)
+    if found.gates.height:
+        show.heading("Kept from the key", to=out)
+        show.table(
+            ["by", "pulses>", "of all>"],
+            [(gate, pulses, show.percent(share, 1)) for gate, pulses, share in found.gates.iter_rows()],
+            to=out,
+        )
+
+
+def _more(table, out):
+    if table.height > MOST_ROWS:
+        show.paragraph(f"  and {table.height - MOST_ROWS} more; --json has them all", to=out, style="dim")

@@ -1,0 +1,65 @@
+"""What several commands do with a survey and a key: read the key, label the survey, find the labels asked
+for."""
+
+from pathlib import Path
+
+from classifier.commands import show
+from classifier.errors import InputError, KeyFaultError
+
+
+def sound_key(path):
+    """Read a key that must be without errors; its faults are shown and raised as one KeyFaultError."""
+    from classifier.key import read_key
+    from classifier.key.messages import has_errors
+
+    reading = read_key(path)
+    errors = [each for each in reading.diagnostics if each.severity == "error"]
+    if reading.key is None or has_errors(reading.diagnostics):
+        for each in errors:
+            show.diagnostic(each, reading)
+        count = f"{len(errors)} fault{'s' if len(errors) != 1 else ''}"
+        raise KeyFaultError(
+            f"{path}: the key has {count}, nothing was labelled; mend what is marked above", errors
+        )
+    return reading
+
+
+def label_survey(survey, reading, name):
+    """Follow the survey's pulses into passes, label them with the key and keep the labels under ``name``."""
+    from classifier.key import compile_key
+    from classifier.label import label
+    from classifier.passes import follow
+
+    compiled = compile_key(reading.key)
+    pulses, recordings = survey.pulses(), survey.recordings()
+    followed = follow(pulses, recordings, gap_s=compiled.gap_s)
+    labels = label(pulses, recordings, followed, compiled)
+    survey.write_labels(name, reading.text, labels.passes, labels.pulses)
+    return labels
+
+
+def stored_labels(survey, name):
+    """The labels that a command is to show: those named, or the only ones there are."""
+    names = survey.label_names()
+    if not names:
+        raise InputError(
+            f"{survey.folder}: nothing has been labelled in this survey yet; "
+            f"run `callkey label {survey.folder} --key KEY`"
+        )
+    if name is None:
+        if len(names) > 1:
+            raise InputError(
+                f"{survey.folder}: this survey is labelled with several keys ({', '.join(names)}); "
+                "choose one with --name"
+            )
+        name = names[0]
+    if name not in names:
+        raise InputError(
+            f"{survey.folder}: there are no labels `{name}` in this survey; it has {', '.join(names)}"
+        )
+    return survey.labels(name)
+
+
+def is_survey(path: Path) -> bool:
+    """Whether a path is a survey folder."""
+    return (Path(path) / "survey.toml").is_file()

@@ -1,0 +1,5 @@
+EXAMPLE = "callkey demo"
+
+
+def demo() -> None:
+    """Show."""

@@ -1,0 +1,5 @@
+EXAMPLE = "callkey explain"
+
+
+def explain() -> None:
+    """Show."""

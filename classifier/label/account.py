@@ -1,0 +1,133 @@
+"""The account of one pass: its ways through the key, and what each tier asked for and got."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from classifier.key.text import expression_text
+from classifier.label.calls import key_calls, labelling_of
+from classifier.label.labelling import metric_arrays, tiers_of
+from classifier.label.refine import Voters, pass_statistics
+from classifier.label.statistics import median
+from classifier.label.votes import TIERS, count_votes
+
+
+@dataclass(frozen=True)
+class Way:
+    """Pulses of the pass that took the same way. ``pulse`` is the place, among the pulses given, of the one
+    whose clearance is the median of them: the typical one. ``candidates`` are labels; ``parted_by`` a couplet
+    or 0."""
+
+    trail: str
+    pulses: int
+    candidates: tuple[str, ...]
+    parted_by: int
+    reason: str
+    pulse: int
+
+
+@dataclass(frozen=True)
+class TierAccount:
+    """One tier of the passes block: its condition as text, the votes counted for it (those whose way allows
+    the tier), and whether it holds."""
+
+    tier: str
+    condition: str
+    support: float
+    clear: int
+    holds: bool
+
+
+@dataclass(frozen=True)
+class Account:
+    """ways : most pulses first
+    tiers : as the key orders them; () where the pass got no label
+    statistics : what refine blocks can name of a pass, as (name, value, standard error); () without such
+        blocks
+    """
+
+    ways: tuple[Way, ...]
+    tiers: tuple[TierAccount, ...]
+    statistics: tuple[tuple[str, float, float], ...]
+
+
+def account_of(compiled, pulses: pl.DataFrame, usable, label: str, facts: pl.DataFrame) -> Account:
+    """Account for the label of one pass.
+
+    Parameters
+    ----------
+    compiled : CompiledKey that labelled it
+    pulses : DataFrame, the pulses of the pass in order of onset, with their metric columns
+    usable : bool array, which of them voted
+    label : the pass's label
+    facts : DataFrame of one row, the pass as pass_facts gives it
+
+    Returns
+    -------
+    Account
+    """
+    labelling = labelling_of(compiled)
+    values, errors = metric_arrays(pulses)
+    rows = np.flatnonzero(usable)
+    keyed = key_calls(compiled, labelling, values, errors, size=pulses.height)
+    of = np.zeros(len(rows), np.int64)
+    voters = Voters(
+        of,
+        1,
+        keyed.candidates[rows],
+        keyed.cap[rows],
+        {name: each[rows] for name, each in values.items()},
+        {name: each[rows] for name, each in errors.items()},
+    )
+    ballot = count_votes(voters.candidates, voters.cap, of, passes=1, within=labelling.within)
+    clearance, _ = median(keyed.clearance[rows], of, passes=1)
+    statistics = ()
+    if compiled.refinements:
+        found, found_errors = pass_statistics(voters, facts)
+        statistics = tuple(
+            (name, float(each[0]), float(found_errors[name][0]) if name in found_errors else np.nan)
+            for name, each in found.items()
+        )
+    return Account(
+        _ways(keyed, rows, labelling), _tiers(compiled, ballot, label, labelling, clearance), statistics
+    )
+
+
+def _ways(keyed, rows, labelling):
+    by_trail = {}
+    for row in rows:
+        by_trail.setdefault(keyed.trail[row], []).append(row)
+    ways = []
+    for trail, mine in by_trail.items():
+        typical = sorted(mine, key=lambda row: (keyed.clearance[row], row))[len(mine) // 2]
+        names = tuple(labelling.names[place] for place in np.flatnonzero(keyed.candidates[typical]))
+        ways.append(
+            Way(trail, len(mine), names, int(keyed.parted_by[typical]), keyed.reason[typical], int(typical))
+        )
+    return tuple(sorted(ways, key=lambda way: (-way.pulses, way.trail)))
+
+
+def _tiers(compiled, ballot, label, labelling, clearance):
+    """What each tier of the key asks for, and the votes counted for it."""
+    if label in labelling.names:
+        place = labelling.names.index(label)
+        support, clear, every = ballot.allowed_support, ballot.allowed_clear, ballot.support[0, place]
+    elif label in labelling.groups:
+        place = labelling.groups.index(label)
+        support, clear = ballot.allowed_group_support, ballot.allowed_group_clear
+        every = ballot.group_support[0, place]
+    else:
+        return ()
+    if labelling.nameless >= 0 and label == labelling.names[labelling.nameless]:
+        return ()
+    best_tier = tiers_of(compiled)
+    found = []
+    for entry in compiled.key.passes.tiers if compiled.key.passes else ():
+        tier = TIERS.index(entry.tier)
+        counted, sure = support[tier][:1, place], clear[tier][:1, place]
+        reached = best_tier(counted, sure.astype(float), ballot.usable.astype(float), clearance)[0]
+        text = "otherwise" if entry.condition is None else f"when {expression_text(entry.condition)}"
+        holds = bool(reached <= tier and counted[0] >= every / 2 and every > 0)
+        found.append(TierAccount(entry.tier, text, float(counted[0]), int(sure[0]), holds))
+    return tuple(found)

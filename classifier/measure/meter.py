@@ -1,0 +1,126 @@
+"""Measuring as a whole: blocks of a recording in, the table of its pulses out."""
+
+import numpy as np
+
+from classifier.errors import ParameterError
+from classifier.measure.echoes import find_echoes
+from classifier.measure.neighbours import cut_off, overlapped, without_doubles
+from classifier.measure.pulses import PulseMeter, merged
+from classifier.measure.regions import RegionFinder
+from classifier.measure.ridge import Demodulator
+from classifier.measure.settings import MeasureSettings
+from classifier.measure.sounds import sounds_of
+from classifier.measure.table import pulse_table
+from classifier.measure.tracks import TrackFinder
+
+#: Audio of regions gathered before it is looked at, in seconds: bounds memory, and makes batches worth while.
+GATHERED_S = 2.0
+
+
+def measure_blocks(blocks, *, sample_rate_hz, settings=None):
+    """Measure every pulse of a recording.
+
+    Parameters
+    ----------
+    blocks : iterable of float32 arrays, shape (n, channels), consecutive, full scale 1; any lengths, same channels
+    sample_rate_hz : float > 0, the true rate, time expansion undone
+    settings : MeasureSettings or None
+
+    Returns
+    -------
+    polars.DataFrame, one row a pulse, ordered by channel and onset, with the columns of ``pulse_schema``
+
+    Raises
+    ------
+    ParameterError : the sample rate is too low for any bat to be measured
+    """
+    settings = settings or MeasureSettings()
+    if not sample_rate_hz >= 4 * settings.lowest_frequency_hz:
+        raise ParameterError(
+            f"A sample rate of {sample_rate_hz:g} Hz holds no bat calls; at least "
+            f"{4 * settings.lowest_frequency_hz:g} Hz is needed. Was the recording time-expanded?"
+        )
+    meters = []
+    for block in blocks:
+        while len(meters) < block.shape[1]:
+            meters.append(ChannelMeter(sample_rate_hz=sample_rate_hz, settings=settings))
+        for channel, meter in enumerate(meters):
+            meter.feed(block[:, channel])
+    return pulse_table([meter.finish() for meter in meters])
+
+
+class ChannelMeter:
+    """Measures one channel, block by block."""
+
+    def __init__(self, *, sample_rate_hz, settings):
+        self.sample_rate_hz = sample_rate_hz
+        self.settings = settings
+        self.regions = RegionFinder(sample_rate_hz=sample_rate_hz, settings=settings)
+        self.demodulator = Demodulator(sample_rate_hz=sample_rate_hz)
+        floor_frequencies_hz = self.regions.scanner.frequencies_hz
+        self.tracks = TrackFinder(
+            sample_rate_hz=sample_rate_hz,
+            settings=settings,
+            step=self.demodulator.node,
+            floor_frequencies_hz=floor_frequencies_hz,
+        )
+        self.pulses = PulseMeter(
+            demodulator=self.demodulator, floor_frequencies_hz=floor_frequencies_hz, settings=settings
+        )
+        self._gathered, self._gathered_samples = [], 0
+        self._measured = []
+
+    def feed(self, samples):
+        """Take float32 samples of shape (n,)."""
+        self._gather(self.regions.feed(samples))
+        if self._gathered_samples > GATHERED_S * self.sample_rate_hz:
+            self._look()
+
+    def finish(self):
+        """Metrics and flags of all pulses of the channel: dict of arrays in order of onset; None without any."""
+        self._gather(self.regions.finish())
+        self._look()
+        found = merged(self._measured)
+        if found is None:
+            return None
+        found = _select(found, self._is_call(found))
+        found = _select(found, without_doubles(found))
+        onset, duration, level = found["onset"][0], found["duration"][0], found["level"][0]
+        found["echo"] = find_echoes(onset, duration, level, found["course"])
+        found["overlapped"] = overlapped(onset, duration, found["course"])
+        return cut_off(found)
+
+    def _gather(self, regions):
+        self._gathered += regions
+        self._gathered_samples += sum(len(region.samples) for region in regions)
+
+    def _look(self):
+        if not self._gathered:
+            return
+        tracks = self.tracks(self._gathered)
+        sounds = sounds_of(
+            tracks,
+            node=self.demodulator.node,
+            sample_rate_hz=self.sample_rate_hz,
+            least_strength=self.settings.least_strength,
+        )
+        self._measured += self.pulses(sounds, self._gathered)
+        self._gathered, self._gathered_samples = [], 0
+
+    def _is_call(self, found):
+        """Whether each sound is a pulse at all: long enough, over the noise, and holding to one ridge."""
+        settings = self.settings
+        return (
+            (found["duration"][0] >= settings.shortest_pulse_s)
+            & (found["duration"][0] <= settings.longest_pulse_s)
+            & (found["snr"][0] >= settings.least_snr_db)
+            & (found["coherence"][0] >= settings.least_coherence_percent)
+        )
+
+
+def _select(found, keep):
+    """The rows of a dict of arrays (or of pairs of arrays) where ``keep`` is true."""
+    return {
+        name: tuple(None if part is None else part[keep] for part in value) if isinstance(value, tuple) else value[keep]
+        for name, value in found.items()
+    }

@@ -1,0 +1,73 @@
+"""What a pulse's neighbours and the ends of the file mean for it: doubles, overlaps, cut pulses."""
+
+import numpy as np
+
+#: Two ridges this close at one moment cannot be told apart there.
+TOO_CLOSE_HZ = 3_000.0
+#: Metrics that a pulse cut at its start, or at its end, cannot have.
+LOST_START = ("duration", "start_frequency", "max_frequency", "bandwidth", "knee_time", "initial_slope", "mean_slope",
+              "flat_share", "centre_frequency")
+LOST_END = ("duration", "end_frequency", "min_frequency", "bandwidth", "mean_slope", "tail", "flat_share",
+            "centre_frequency")
+
+
+def without_doubles(found):
+    """False for a pulse that was measured twice, because two tracks led to the same ridge: the weaker one."""
+    onset, duration = found["onset"][0], found["duration"][0]
+    energy = found["level"][0] + 10 * np.log10(np.maximum(duration, 1e-6))
+    keep = np.ones(len(onset), bool)
+    for i, j, at, distance in _meetings(onset, duration, found["course"]):
+        shorter = min(duration[i], duration[j])
+        together = np.ptp(at)
+        if keep[i] and keep[j] and together > 0.6 * shorter and np.median(distance) < 1_500.0:
+            keep[i if energy[i] < energy[j] else j] = False
+    return keep
+
+
+def overlapped(onset, duration, course):
+    """Whether another pulse comes closer than TOO_CLOSE_HZ to each one's ridge at some moment of both spans."""
+    out = np.zeros(len(onset), bool)
+    for i, j, _, distance in _meetings(onset, duration, course):
+        if distance.min() < TOO_CLOSE_HZ:
+            out[[i, j]] = True
+    return out
+
+
+def _meetings(onset, duration, course):
+    """Pairs of pulses that sound at once: (i, j, instants of both, distance of their ridges there)."""
+    end = onset + duration
+    share = np.linspace(0, 1, course.shape[1])
+    latest = np.maximum.accumulate(end) if len(end) else end
+    for j in range(1, len(onset)):
+        if onset[j] >= latest[j - 1]:
+            continue
+        i = j - 1
+        while i >= 0 and onset[j] < latest[i]:
+            if onset[j] < end[i]:
+                at = np.linspace(onset[j], min(end[i], end[j]), 24)
+                mine = np.interp(at, onset[j] + share * duration[j], course[j])
+                other = np.interp(at, onset[i] + share * duration[i], course[i])
+                yield i, j, at, np.abs(mine - other)
+            i -= 1
+
+
+def cut_off(found):
+    """Take from pulses that run over an end of the file what they cannot have, and flag them."""
+    falling = found["course"][:, 0] > found["course"][:, -1]
+    for flag, lost in (("cut_start", LOST_START), ("cut_end", LOST_END)):
+        cut = found[flag]
+        if not cut.any():
+            continue
+        for name in lost:
+            gone = cut
+            # of a rising pulse the start holds the lowest frequency, not the highest
+            if name == "max_frequency":
+                gone = cut & (falling == (flag == "cut_start"))
+            if name == "min_frequency":
+                gone = cut & (falling == (flag == "cut_end"))
+            values, errors = found[name]
+            values[gone] = np.nan
+            if errors is not None:
+                errors[gone] = np.nan
+    found["cut"] = found["cut_start"] | found["cut_end"]
+    return found

@@ -1,0 +1,143 @@
+"""Where it is worth looking closely: the stretches of a recording around the frames that the scan let through.
+
+Audio arrives in blocks of any size and is scanned in blocks of a fixed one, so that the result does not hang on how
+a file was read. A stretch that is still going on when its block ends waits for the next; memory stays bounded because
+no stretch waits for longer than the longest pulse.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from classifier.measure.scan import Scanner
+
+#: Frames scanned at once: about a second, long beside any pulse and short beside a change of weather.
+FRAMES_PER_BLOCK = 1024
+#: Silence kept on both sides of what the scan let through, in frames of the scan: room for fading ends.
+MARGIN_FRAMES = 3
+
+
+@dataclass(frozen=True)
+class Region:
+    """A stretch of one channel.
+
+    start : int, its first sample, counted from the start of the recording
+    samples : float32, shape (n,)
+    floor : float32, shape (n_bins,), noise density over the scanner's frequencies, full scale squared per Hz
+    at_file_start, at_file_end : bool, whether it touches an end of the recording
+    """
+
+    start: int
+    samples: np.ndarray
+    floor: np.ndarray
+    at_file_start: bool = False
+    at_file_end: bool = False
+
+
+class RegionFinder:
+    """Feeds one channel through the scan; ``feed`` and ``finish`` return the regions completed so far."""
+
+    def __init__(self, *, sample_rate_hz, settings):
+        self.scanner = Scanner(
+            sample_rate_hz=sample_rate_hz, settings=settings, frames_per_block=FRAMES_PER_BLOCK
+        )
+        self.frame = self.scanner.frame
+        self.threshold = 10 ** (settings.scan_rise_db / 10)
+        self.longest = round(settings.longest_pulse_s * sample_rate_hz / self.frame)
+        self.block = FRAMES_PER_BLOCK * self.frame
+        self._waiting = np.empty(self.block, np.float32)
+        self._filled = 0
+        self._held = np.empty(0, np.float32)  # audio before the current block that a region may still need
+        self._held_flags = np.empty(0, bool)
+        self._position = 0  # first sample of the current block
+        self._floor = None
+
+    def feed(self, samples):
+        """Take float32 samples of shape (n,), any n; return a list of Region."""
+        found = []
+        offset = 0
+        while offset < len(samples):
+            take = min(self.block - self._filled, len(samples) - offset)
+            self._waiting[self._filled : self._filled + take] = samples[offset : offset + take]
+            self._filled += take
+            offset += take
+            if self._filled == self.block:
+                found += self._scan(self._waiting, last=False)
+                self._filled = 0
+        return found
+
+    def finish(self):
+        """Say that the recording has ended; return the regions left."""
+        rest = self._waiting[: self._filled]
+        self._filled = 0
+        if not len(rest) and not len(self._held):
+            return []
+        return self._scan(rest, last=True)
+
+    def _scan(self, block, *, last):
+        whole = len(block) // self.frame * self.frame
+        flags = np.empty(0, bool)
+        if whole:
+            padded = block[:whole]
+            if last and whole < len(block):
+                # the incomplete last frame is scanned with zeros behind it
+                padded = np.zeros(whole + self.frame, np.float32)
+                padded[: len(block)] = block
+            scan = self.scanner(padded)
+            # a short rest says too little about the noise by itself
+            if self._floor is None or len(scan.rise) >= self.scanner.settings.floor_frames:
+                self._floor = scan.floor
+                flags = scan.rise > self.threshold
+            else:
+                flags = np.ones(len(scan.rise), bool)
+        elif len(block):
+            flags = np.ones(1, bool)
+            if self._floor is None:
+                padded = np.zeros(self.frame, np.float32)
+                padded[: len(block)] = block
+                self._floor = self.scanner(padded).floor
+
+        audio = np.concatenate([self._held, block])
+        start = self._position - len(self._held)
+        flags = np.concatenate([self._held_flags, flags])
+        found, keep_from = [], len(flags)
+        for first, end in _runs(flags, MARGIN_FRAMES):
+            if not last and end > len(flags) - 1:
+                if len(flags) - first <= self.longest:
+                    keep_from = first
+                    break
+                # longer than any pulse: looked at in pieces, and the next piece begins a little earlier
+                keep_from = max(first + 1, len(flags) - self.longest // 2)
+            found.append(self._region(audio, start, first, end, last))
+        keep_from = min(keep_from, max(0, len(flags) - MARGIN_FRAMES))
+        if last:
+            self._held, self._held_flags = np.empty(0, np.float32), np.empty(0, bool)
+        else:
+            self._held = audio[keep_from * self.frame :].copy()
+            self._held_flags = flags[keep_from:]
+        self._position += len(block)
+        return found
+
+    def _region(self, audio, start, first, end, last):
+        low, high = first * self.frame, min(end * self.frame, len(audio))
+        return Region(
+            start=start + low,
+            samples=audio[low:high].copy(),
+            floor=self._floor,
+            at_file_start=start + low == 0,
+            at_file_end=bool(last and high == len(audio)),
+        )
+
+
+def _runs(flags, margin):
+    """(first, end) of each run of true frames, widened by ``margin`` frames on both sides and merged where they meet."""
+    hits = np.flatnonzero(flags)
+    if not len(hits):
+        return []
+    splits = np.flatnonzero(np.diff(hits) > 2 * margin + 1)
+    firsts = np.concatenate([hits[:1], hits[splits + 1]])
+    lasts = np.concatenate([hits[splits], hits[-1:]])
+    return [
+        (max(0, int(first) - margin), min(len(flags), int(last) + 1 + margin))
+        for first, last in zip(firsts, lasts, strict=True)
+    ]

@@ -1,0 +1,44 @@
+"""The numbers that measuring rests on, in one frozen place that can be printed, saved and compared."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class MeasureSettings:
+    """Settings of measuring. Times in seconds, frequencies in Hz, levels in dB; all values are chosen.
+
+    They were chosen on synthetic recordings of known truth (tests/benchmarks/measure.py); docs/measuring.md tells
+    what each does and what happens when it is moved.
+    """
+
+    #: Band searched for pulses. Below it wind, speech and birds rule; no bat's search call lies under 8 kHz.
+    lowest_frequency_hz: float = 8_000.0
+    highest_frequency_hz: float = 250_000.0
+
+    #: Length of the frames of the quick scan, which lie side by side, and how far a bin must stand over its floor.
+    scan_frame_s: float = 1.0e-3
+    scan_rise_db: float = 10.0
+    #: Share of frames taken as silent when the floor is drawn: robust while less than that share is free of sound.
+    floor_quantile: float = 0.3
+    floor_frames: int = 96
+
+    #: Length of the frames of the close look, and the rise of a point and of a whole track over the floor.
+    look_frame_s: float = 0.75e-3
+    point_rise_db: float = 7.0
+    track_rise_db: float = 12.0
+    #: Share of the energy nearby that must lie on a track.
+    least_share: float = 0.5
+    #: Steepest sweep followed from frame to frame, in Hz/s (60 kHz/ms).
+    steepest_slope_hz_per_s: float = 60e6
+
+    #: Longest pulse measured in one piece.
+    longest_pulse_s: float = 0.12
+    #: Shortest span reported.
+    shortest_pulse_s: float = 0.3e-3
+    #: What a sound must have to be reported as a pulse.
+    least_strength: float = 60.0
+    least_snr_db: float = 6.0
+    least_coherence_percent: float = 40.0
+
+    #: The span: how far below its peak a pulse is followed.
+    span_drop_db: float = 20.0

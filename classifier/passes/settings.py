@@ -1,0 +1,99 @@
+"""Every number that following pulses into passes depends on, each with its source."""
+
+from dataclasses import dataclass, fields
+
+from classifier.errors import ParameterError
+
+
+@dataclass(frozen=True)
+class PassSettings:
+    """Numbers of the model of one bat's pulses and of the search. All positive.
+
+    Spreads of frequencies and durations are standard deviations of the natural logarithm in per cent, from pulse
+    to pulse of one bat. Unless a source is named the number is chosen, and tuned by tests/benchmarks/passes.py.
+    """
+
+    # How much one bat's call varies from pulse to pulse, beside the measured standard errors.
+    characteristic_percent: float = 0.4
+    peak_percent: float = 0.5
+    end_percent: float = 0.6
+    start_percent: float = 3.0
+    duration_percent: float = 8.0
+    #: Common shift of all frequencies of a call (a turn of the head, Doppler).
+    shift_percent: float = 0.6
+    #: The ends of a sweep vary by this share of their distance from the characteristic frequency.
+    sweep_share: float = 0.1
+    #: Where the flattest stretch lies is uncertain by this time; on a steep sweep that moves its frequency.
+    stretch_ms: float = 0.25
+    #: A faint call loses its start and its ends under the noise: per dB below ``full_snr_db``.
+    faint_start_percent: float = 0.4
+    faint_duration_percent: float = 0.8
+    full_snr_db: float = 28.0
+    #: More spread where another pulse crosses.
+    overlapped_percent: float = 5.0
+    #: The spread of a bat is learned along its track, starting as if from so many values at the spreads above.
+    prior_values: float = 6.0
+
+    # Level, as heard: from pulse to pulse, and with time as the bat nears and leaves (flight at some m/s).
+    level_db: float = 4.0
+    level_db_per_s: float = 12.0
+
+    # Rhythm. Intervals of search calls lie between 50 and 350 ms (handbook tables), about one a wing beat
+    # (Holderied et al. 2005).
+    usual_interval_s: float = 0.1
+    usual_interval_spread: float = 0.8
+    interval_spread: float = 0.12
+    interval_spread_most: float = 0.2
+    skip_share: float = 0.15
+    break_share: float = 0.04
+    half_share: float = 0.04
+    shortest_interval_s: float = 0.003
+
+    # Changes of the call between two pulses: rare in a steady caller; two call types in turn are learned.
+    change_share: float = 0.03
+    change_prior: float = 0.4
+    change_percent: float = 10.0
+    type_percent: float = 14.0
+
+    # Beginnings and ends: bats a second, then the share of single pulses that turn out to be a bat.
+    new_bat: float = 0.005
+    confirm_share: float = 0.05
+    #: A pass swells and fades; beginning or ending so far over the detection threshold is unlikely.
+    edge_snr_db: float = 12.0
+    edge_scale_db: float = 6.0
+    edge_most: float = 4.0
+    edge_s: float = 0.4
+
+    # Echoes that measuring did not flag: methods trial, delays to about 30 ms.
+    echo_share: float = 0.03
+    echo_s: float = 0.03
+    echo_drop_db: float = 2.0
+    echo_jitter_s: float = 0.0015
+
+    # Feeding buzz: intervals 5 to 10 ms (Kalko 1995; 160 to 190 calls/s, Elemans et al. 2011); a pause of one
+    # lost pulse is bridged. The last calls fall to half the search frequency and less than a third above it.
+    buzz_interval_s: float = 0.0125
+    buzz_pulses: int = 5
+    buzz_lowest: float = 0.45
+    buzz_highest: float = 1.3
+
+    # Two call types in turn: apart by so much, and changing between so many neighbours.
+    alternation_percent: float = 4.0
+    alternation_share: float = 0.6
+
+    # Search: first narrow; wide where the outcome is not plain. Scores are natural logarithms.
+    narrow_margin: float = 8.0
+    narrow_hypotheses: int = 6
+    wide_margin: float = 20.0
+    wide_hypotheses: int = 40
+    crowd_hypotheses: int = 8
+    crowd: int = 8
+
+    # Clocks: a name gives whole seconds, so two files that follow on may differ by one.
+    whole_second_s: float = 1.0
+    fine_clock_s: float = 0.005
+
+    def __post_init__(self):
+        for each in fields(self):
+            if not getattr(self, each.name) > 0:
+                raise ParameterError(f"PassSettings.{each.name} must be above 0, not {getattr(self, each.name)}")
