@@ -6,6 +6,8 @@ EXAMPLE = "callkey audit survey"
 
 #: Rows shown of each table; `--json` has them all.
 MOST_ROWS = 12
+#: Candidates named where a couplet leaves many open.
+MOST_NAMES = 3
 
 
 def audit(survey: options.Survey, name: options.Name = None, json: options.Json = False) -> None:
@@ -79,7 +81,7 @@ def show_audit(found, key) -> None:
                     pulses,
                     show.percent(share, 1),
                     passes,
-                    between.replace("; ", " | "),
+                    _few(between),
                     questions.get(couplet) or "",
                 )
                 for couplet, pulses, share, passes, between in found.couplets.head(MOST_ROWS).iter_rows()
@@ -105,6 +107,13 @@ def show_audit(found, key) -> None:
             [(gate, pulses, show.percent(share, 1)) for gate, pulses, share in found.gates.iter_rows()],
             to=out,
         )
+
+
+def _few(between):
+    """The first candidates of a list, and how many more there are."""
+    names = between.split("; ")
+    more = f" | and {len(names) - MOST_NAMES} more" if len(names) > MOST_NAMES + 1 else ""
+    return " | ".join(names[:MOST_NAMES] if more else names) + more
 
 
 def _more(table, out):

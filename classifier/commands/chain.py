@@ -30,7 +30,7 @@ def label_survey(survey, reading, name):
     from classifier.label import label
     from classifier.passes import follow
 
-    compiled = compile_key(reading.key)
+    compiled = compile_key(reading.key, reading.meanings)
     pulses, recordings = survey.pulses(), survey.recordings()
     followed = follow(pulses, recordings, gap_s=compiled.gap_s)
     labels = label(pulses, recordings, followed, compiled)
@@ -58,6 +58,19 @@ def stored_labels(survey, name):
             f"{survey.folder}: there are no labels `{name}` in this survey; it has {', '.join(names)}"
         )
     return survey.labels(name)
+
+
+def compiled_of(stored, folder):
+    """The key that stored labels were made with, ready to evaluate."""
+    from classifier.key import compile_key, parse_key
+
+    reading = parse_key(stored.key_text, "key.txt")
+    if reading.key is None:
+        raise InputError(
+            f"{folder}: the key kept with the labels `{stored.name}` does not stand by itself "
+            "(is it based on another?); label again with the key's file at hand"
+        )
+    return compile_key(reading.key, reading.meanings)
 
 
 def is_survey(path: Path) -> bool:

@@ -7,6 +7,7 @@ and ``NO_COLOR`` all read the same.
 import json
 import math
 import os
+import re
 import sys
 import time
 from contextlib import contextmanager
@@ -15,6 +16,8 @@ from contextlib import contextmanager
 PIPE_WIDTH = 120
 #: Seconds between two plain lines of progress where there is no terminal.
 PLAIN_EVERY_S = 10.0
+
+_COLUMN = re.compile(r"(.*?)([>~]?)(\d*)$")
 
 #: How a tier is set off; the word itself always stands too.
 TIER_STYLES = {"definite": "bold", "probable": "", "possible": "dim"}
@@ -82,7 +85,8 @@ def cautions(sentences, *, to=None) -> None:
 def table(columns, rows, *, to=None, caption=None) -> None:
     """Print a ruled table.
 
-    columns : names; one that ends in '>' is set flush right, in '~' may be folded over several lines
+    columns : names; one that ends in '>' is set flush right, in '~' may be folded, in '~24' to no less than
+        that width
     rows : iterables of str, rich Text, number or None (shown as a dash)
     """
     from rich.box import Box
@@ -94,7 +98,7 @@ def table(columns, rows, *, to=None, caption=None) -> None:
     grid = Table(
         box=ruled,
         pad_edge=False,
-        padding=(0, 1),
+        padding=(0, 1, 0, 0),
         header_style="dim",
         show_edge=False,
         caption=caption,
@@ -102,12 +106,13 @@ def table(columns, rows, *, to=None, caption=None) -> None:
         caption_style="dim",
     )
     for name in columns:
-        flag = name[-1:] if name[-1:] in (">", "~") else ""
+        title, flag, least = _COLUMN.match(name).groups()
         grid.add_column(
-            name.rstrip(">~"),
+            title,
             justify="right" if flag == ">" else "left",
             overflow="fold",
             no_wrap=flag != "~",
+            min_width=int(least) if least else None,
         )
     for row in rows:
         grid.add_row(*(cell if hasattr(cell, "__rich_console__") else _cell(cell) for cell in row))
@@ -147,18 +152,19 @@ def text(value: str, style: str = ""):
 
 def as_json(value) -> None:
     """Print a value as JSON on stdout; tables become lists of rows, missing numbers null."""
-    print(json.dumps(_plain(value), ensure_ascii=False, indent=2, allow_nan=False))
+    print(json.dumps(plain(value), ensure_ascii=False, indent=2, allow_nan=False))
 
 
-def _plain(value):
+def plain(value):
+    """A result as what JSON knows: tables as lists of rows, dates as ISO text, missing numbers as None."""
     if hasattr(value, "iter_rows"):
-        return [_plain(row) for row in value.iter_rows(named=True)]
+        return [plain(row) for row in value.iter_rows(named=True)]
     if hasattr(value, "__dataclass_fields__"):
-        return {name: _plain(getattr(value, name)) for name in value.__dataclass_fields__}
+        return {name: plain(getattr(value, name)) for name in value.__dataclass_fields__}
     if isinstance(value, dict):
-        return {str(name): _plain(inner) for name, inner in value.items()}
+        return {str(name): plain(inner) for name, inner in value.items()}
     if isinstance(value, (list, tuple, set, frozenset)):
-        return [_plain(inner) for inner in value]
+        return [plain(inner) for inner in value]
     if isinstance(value, float):
         return value if math.isfinite(value) else None
     if value is None or isinstance(value, (str, int, bool)):
@@ -166,7 +172,7 @@ def _plain(value):
     if hasattr(value, "isoformat"):
         return value.isoformat()
     if hasattr(value, "item"):
-        return _plain(value.item())
+        return plain(value.item())
     return str(value)
 
 

@@ -36,8 +36,8 @@ def answer_calls(references: References, compiled) -> pl.DataFrame:
     keyed = key_calls(
         compiled,
         labelling,
-        _arrays([call.values for call in calls]),
-        _arrays([call.errors for call in calls], missing=0.0),
+        _arrays([call.values for call in calls], compiled.metrics),
+        _arrays([call.errors for call in calls], compiled.metrics),
         size=len(calls),
     )
     gated = pl.Series("gated_by", keyed.gated_by, pl.String)
@@ -51,10 +51,9 @@ def answer_calls(references: References, compiled) -> pl.DataFrame:
     return _beside_the_truth(calls, found)
 
 
-def _arrays(rows, missing=np.nan):
-    """Dictionaries of a row each to one array a metric."""
-    met = [name for name in METRICS if any(name in row for row in rows)]
-    return {name: np.array([row.get(name, missing) for row in rows], float) for name in met}
+def _arrays(rows, metrics):
+    """Dictionaries of a row each to one array a metric, also for the metrics that no row has: NaN where missing."""
+    return {name: np.array([row.get(name, np.nan) for row in rows], float) for name in metrics}
 
 
 def _beside_the_truth(calls, found):

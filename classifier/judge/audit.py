@@ -66,7 +66,7 @@ def audit(passes: pl.DataFrame, pulses: pl.DataFrame, *, groups=(), ends=None) -
     pulses = pulses.with_columns(_pulse_kind())
     passes = passes.with_columns(_pass_kind(list(groups)))
     keyed = int((pulses["kind"] != "gated").sum())
-    parted = _parted(pulses, passes, ends)
+    parted = _parted(pulses, passes)
     ambiguous = int((pulses["kind"] == "ambiguous").sum())
     undecided = int(passes["kind"].is_in(AMBIGUOUS_PASSES).sum())
     gates = pulses.filter(pl.col("gated_by").is_not_null()).group_by("gated_by").agg(pl.len().alias("pulses"))
@@ -74,8 +74,8 @@ def audit(passes: pl.DataFrame, pulses: pl.DataFrame, *, groups=(), ends=None) -
         pulses=_kinds(pulses, PULSE_KINDS),
         passes=_kinds(passes, PASS_KINDS),
         gates=_with_percent(gates, pulses.height, "gated_by"),
-        couplets=_couplets(parted, keyed),
-        pairs=_pairs(parted, keyed),
+        couplets=_couplets(parted, keyed, ends),
+        pairs=_pairs(parted, keyed, ends),
         ambiguous_pulses=100.0 * ambiguous / keyed if keyed else None,
         ambiguous_passes=100.0 * undecided / passes.height if passes.height else None,
     )
@@ -138,8 +138,8 @@ def _with_percent(table, total, then):
     )
 
 
-def _parted(pulses, passes, ends):
-    """Ambiguous pulses by their trail and candidates: (couplets, candidates, pulses, set of ambiguous
+def _parted(pulses, passes):
+    """Ambiguous pulses by their trail and candidates: (trail, candidates, pulses, set of ambiguous
     passes)."""
     undecided = set(passes.filter(pl.col("kind").is_in(AMBIGUOUS_PASSES))["pass"].to_list())
     met = (
@@ -149,15 +149,15 @@ def _parted(pulses, passes, ends):
         .sort("trail", "candidates")
     )
     return [
-        (parting_couplets(trail, ends), split_candidates(candidates), count, undecided.intersection(of))
+        (trail, split_candidates(candidates), count, undecided.intersection(of))
         for trail, candidates, count, of in met.iter_rows()
     ]
 
 
-def _couplets(parted, keyed):
+def _couplets(parted, keyed, ends):
     rows = {}
-    for couplets, candidates, count, passes in parted:
-        for couplet in couplets:
+    for trail, candidates, count, passes in parted:
+        for couplet in parting_couplets(trail, ends):
             row = rows.setdefault(couplet, {"pulses": 0, "passes": set(), "between": {}})
             row["pulses"] += count
             row["passes"] |= passes
@@ -175,14 +175,14 @@ def _couplets(parted, keyed):
     return table.select("couplet", "pulses", "percent", "passes", "between")
 
 
-def _pairs(parted, keyed):
+def _pairs(parted, keyed, ends):
     rows = {}
-    for couplets, candidates, count, passes in parted:
+    for trail, candidates, count, passes in parted:
         for pair in combinations(sorted(candidates), 2):
             row = rows.setdefault(pair, {"pulses": 0, "passes": set(), "couplets": {}})
             row["pulses"] += count
             row["passes"] |= passes
-            for couplet in couplets:
+            for couplet in parting_couplets(trail, ends, among=pair):
                 row["couplets"][couplet] = row["couplets"].get(couplet, 0) + count
     table = pl.DataFrame(
         [

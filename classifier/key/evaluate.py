@@ -86,7 +86,7 @@ def evaluate(
     Parameters
     ----------
     values : by metric name (see classifier.metrics), float arrays of shape (n,) in the metric's unit, NaN where missing;
-        a metric that is absent is missing everywhere
+        of a metric that is absent nothing is known: it is missing everywhere, and whether it is missing is unsure
     errors : standard errors, likewise; absent, NaN or not positive counts as 0
     block_rows : rows taken at once
 

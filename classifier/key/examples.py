@@ -18,7 +18,7 @@ from classifier.key.walk import UNSURE, Walk, walk
 from classifier.metrics import METRICS
 
 #: What ``walk`` takes: by metric name the value and its standard error (or None), in the metric's unit.
-Call = dict[str, tuple[float, float | None]]
+Call = dict[str, tuple[float | None, float | None]]
 
 
 def call_of(values: tuple[s.ExampleValue, ...]) -> Call:
@@ -45,7 +45,7 @@ def run_examples(key: s.Key | CompiledKey) -> list[Diagnostic]:
         way = walk(compiled, call)
         fault = _fault(example.outcome, way, compiled)
         if fault:
-            witness = [(name, value) for name, (value, _) in call.items()]
+            witness = [(name, value) for name, (value, _) in call.items() if value is not None]
             found.append(
                 finding("K501", f'example "{example.name}" {fault}', example.span, _why(way), witness=witness)
             )

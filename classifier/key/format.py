@@ -12,6 +12,7 @@ Layout
 """
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from classifier.key import syntax as s
 from classifier.key import text as t
@@ -151,6 +152,8 @@ def _without(node):
 
 
 def _value(value):
+    if value.value is None:
+        return f"{value.metric} missing"
     error = f" ± {t.quantity_text(value.error)}" if value.error is not None else ""
     return f"{value.metric} {t.quantity_text(value.value)}{error}"
 
@@ -233,7 +236,7 @@ def _blank_lines(lines, statements, text):
     source = text.split("\n")
     for line, statement in zip(lines, statements, strict=True):
         line.blank_before = statement.lines[0] > 1 and not source[statement.lines[0] - 2].strip()
-    for before, line in zip(lines, lines[1:], strict=False):
+    for before, line in pairwise(lines):
         if not line.indent and (before.indent or _family(line) != _family(before) or _family(line) in _FREE):
             _stand_free(line)
     lines[0].blank_before = bool(lines[0].above) and lines[0].blank_before
@@ -249,7 +252,7 @@ def _stand_free(line):
     """A blank line before the statement, above its comments."""
     own = [place for place, (_, _, indent) in enumerate(line.above) if not indent]
     if own:
-        blank, comment, indent = line.above[own[0]]
+        _, comment, indent = line.above[own[0]]
         line.above[own[0]] = (True, comment, indent)
     else:
         line.blank_before = True
@@ -310,7 +313,7 @@ def _broken(line):
     """Pieces filled into rows of at most WIDTH, where a break is certain to be read as no break."""
     rows, row = [], " " * line.indent + line.pieces[0]
     deeper = " " * (line.indent + 2 * _INDENT)
-    for before, piece in zip(line.pieces, line.pieces[1:], strict=False):
+    for before, piece in pairwise(line.pieces):
         if len(row) + 1 + len(piece) > WIDTH and continues(before, piece):
             rows.append(row)
             row = deeper + piece

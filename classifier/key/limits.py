@@ -21,7 +21,7 @@ LEADS = 26
 #: Findings of one file that are shown; a file with more is no key.
 FINDINGS = 100
 #: Digits of a number.
-DIGITS = 15
+DIGITS = 30
 #: Binary digits of an exact number that lets compute.
 NUMBER_BITS = 256
 #: Depth of an expression once the lets in it are written out.

@@ -260,10 +260,11 @@ class Refine(Node):
 
 @dataclass(frozen=True)
 class ExampleValue(Node):
-    """A metric's value in an example call and, where given, its standard error."""
+    """A metric's value in an example call and, where given, its standard error. ``value`` None: known to be missing
+    (a metric that is not named is not known at all)."""
 
     metric: str
-    value: Quantity
+    value: Quantity | None
     error: Quantity | None = None
 
 

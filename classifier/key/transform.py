@@ -198,7 +198,8 @@ class Builder:
         return s.Let(plain(str(name)), self.build(value), self.build(citations), span=self.span(tree))
 
     def value(self, tree, children):
-        return s.ExampleValue(str(children[0]), *map(self.build, children[1:]), span=self.span(tree))
+        numbers = [self.build(child) for child in children[1:]]
+        return s.ExampleValue(str(children[0]), *(numbers or [None]), span=self.span(tree))
 
     given = value
 

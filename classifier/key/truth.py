@@ -23,7 +23,7 @@ class Columns:
     Parameters
     ----------
     values, errors : float64 arrays of one length, by name (or by ``forms.Gathered`` for summaries), in the metric's
-        unit; NaN is missing. A name that is absent is missing in every row; an error that is absent, NaN or not
+        unit; NaN is missing. Of a name that is absent nothing is known in any row; an error that is absent, NaN or not
         positive counts as 0.
     standard_errors : how many standard errors widen a zone
     rows : number of rows
@@ -300,10 +300,9 @@ class _Presence:
         column = columns.value(self.name)
         count = columns.count(rows)
         if column is None:
-            yes = np.full(count, not self.measured)
-        else:
-            missing = np.isnan(columns.taken(column, rows))
-            yes = ~missing if self.measured else missing
+            return _nothing_known(count)
+        missing = np.isnan(columns.taken(column, rows))
+        yes = ~missing if self.measured else missing
         return yes, None, np.full(count, np.inf)
 
 

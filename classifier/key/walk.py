@@ -68,8 +68,8 @@ def walk(key: s.Key | CompiledKey, call: Mapping[str, tuple[float | None, float 
     Parameters
     ----------
     key : a key without errors
-    call : by metric name the value in the metric's unit, or (value, standard error or None); what is absent, None or NaN
-        is missing
+    call : by metric name the value in the metric's unit, or (value, standard error or None); None or NaN is
+        missing, and of what is absent nothing is known at all
     """
     compiled = key if isinstance(key, CompiledKey) else compile_key(key)
     call = {name: given if isinstance(given, tuple) else (given, None) for name, given in call.items()}
@@ -185,6 +185,8 @@ def judge(
             judged = _compare(condition, call, standard_errors)
             return judged.truth, judged.clearance, [judged]
         case f.Presence(name, measured):
+            if name not in call:
+                return UNSURE, 0.0, []
             known = _value(call, name) is not None
             return (YES if known == measured else NO), math.inf, []
         case f.Fact(name):

@@ -8,7 +8,6 @@ import polars as pl
 from classifier.key.text import expression_text
 from classifier.label.calls import key_calls, labelling_of
 from classifier.label.labelling import metric_arrays, tiers_of
-from classifier.label.refine import Voters, pass_statistics
 from classifier.label.statistics import median
 from classifier.label.votes import TIERS, count_votes
 
@@ -42,17 +41,16 @@ class TierAccount:
 @dataclass(frozen=True)
 class Account:
     """ways : most pulses first
-    tiers : as the key orders them; () where the pass got no label
+    tiers : as the key orders them; () for a pass that is unidentified
     statistics : what refine blocks can name of a pass, as (name, value, standard error); () without such
         blocks
     """
 
     ways: tuple[Way, ...]
     tiers: tuple[TierAccount, ...]
-    statistics: tuple[tuple[str, float, float], ...]
 
 
-def account_of(compiled, pulses: pl.DataFrame, usable, label: str, facts: pl.DataFrame) -> Account:
+def account_of(compiled, pulses: pl.DataFrame, usable, label: str) -> Account:
     """Account for the label of one pass.
 
     Parameters
@@ -61,7 +59,6 @@ def account_of(compiled, pulses: pl.DataFrame, usable, label: str, facts: pl.Dat
     pulses : DataFrame, the pulses of the pass in order of onset, with their metric columns
     usable : bool array, which of them voted
     label : the pass's label
-    facts : DataFrame of one row, the pass as pass_facts gives it
 
     Returns
     -------
@@ -72,26 +69,9 @@ def account_of(compiled, pulses: pl.DataFrame, usable, label: str, facts: pl.Dat
     rows = np.flatnonzero(usable)
     keyed = key_calls(compiled, labelling, values, errors, size=pulses.height)
     of = np.zeros(len(rows), np.int64)
-    voters = Voters(
-        of,
-        1,
-        keyed.candidates[rows],
-        keyed.cap[rows],
-        {name: each[rows] for name, each in values.items()},
-        {name: each[rows] for name, each in errors.items()},
-    )
-    ballot = count_votes(voters.candidates, voters.cap, of, passes=1, within=labelling.within)
+    ballot = count_votes(keyed.candidates[rows], keyed.cap[rows], of, passes=1, within=labelling.within)
     clearance, _ = median(keyed.clearance[rows], of, passes=1)
-    statistics = ()
-    if compiled.refinements:
-        found, found_errors = pass_statistics(voters, facts)
-        statistics = tuple(
-            (name, float(each[0]), float(found_errors[name][0]) if name in found_errors else np.nan)
-            for name, each in found.items()
-        )
-    return Account(
-        _ways(keyed, rows, labelling), _tiers(compiled, ballot, label, labelling, clearance), statistics
-    )
+    return Account(_ways(keyed, rows, labelling), _tiers(compiled, ballot, label, labelling, clearance))
 
 
 def _ways(keyed, rows, labelling):

@@ -86,12 +86,14 @@ def label(pulses: pl.DataFrame, recordings: pl.DataFrame, followed, compiled) ->
     )
     values, errors = metric_arrays(both)
     keyed = key_calls(compiled, labelling, values, errors, size=both.height)
-    kept = ~(both["echo"].fill_null(False).to_numpy() | both["in_buzz"].to_numpy())
+    # A pulse of no pass is an echo, whether measuring or following found that out.
+    echo = (both["echo"].fill_null(False) | both["pass"].is_null()).to_numpy()
+    kept = ~(echo | both["in_buzz"].to_numpy())
     usable = keyed.usable & kept
-    pulse_labels = _pulse_table(both, keyed, labelling, kept)
+    pulse_labels = _pulse_table(both, keyed, labelling, kept, echo)
     in_pass = both["pass"].is_not_null().to_numpy()
     both = both.with_columns(pl.Series("usable", usable))
-    facts = pass_facts(both.filter(in_pass), recordings)
+    facts = pass_facts(both.filter(in_pass), recordings, followed.passes)
     pass_labels = _pass_table(facts, both, keyed, usable & in_pass, labelling, compiled, values, errors)
     return Labels(pass_labels, pulse_labels)
 
@@ -119,11 +121,11 @@ def metric_arrays(table: pl.DataFrame):
     return values, errors
 
 
-def _pulse_table(both, keyed, labelling, kept):
+def _pulse_table(both, keyed, labelling, kept, echo):
     gated_by = [
         ECHO if echo else BUZZ if buzz else gate
         for echo, buzz, gate in zip(
-            both["echo"].fill_null(False), both["in_buzz"], keyed.gated_by, strict=True
+            echo, both["in_buzz"], keyed.gated_by, strict=True
         )
     ]
     table = pl.concat(

@@ -12,7 +12,7 @@ MEDIANS = tuple(metric for metric in (*MEASURED, METRICS["interval"]) if metric.
 ONSET, DURATION = METRICS["onset"].column, METRICS["duration"].column
 
 
-def pass_facts(pulses: pl.DataFrame, recordings: pl.DataFrame) -> pl.DataFrame:
+def pass_facts(pulses: pl.DataFrame, recordings: pl.DataFrame, followed: pl.DataFrame) -> pl.DataFrame:
     """A row a pass, ordered by pass.
 
     Parameters
@@ -20,12 +20,14 @@ def pass_facts(pulses: pl.DataFrame, recordings: pl.DataFrame) -> pl.DataFrame:
     pulses : DataFrame, a row a pulse of a pass: the pulses' own columns and pass, interval_ms, usable (bool),
         in_buzz
     recordings : DataFrame as recordings.parquet
+    followed : DataFrame, a row a pass, with pass and alternation_khz, as classifier.passes.follow gives it
 
     Returns
     -------
     DataFrame with columns pass, recording, recordings, channel, site, night, starts_at, onset_s, end_s,
-    pulses, usable_pulses, feeding_buzz, start (datetime of its first pulse or null), latitude, longitude, and
-    the column of each metric in MEDIANS: its median over the usable pulses, null without any
+    pulses, usable_pulses, feeding_buzz, alternation (kHz or null), start (datetime of its first pulse or
+    null), latitude, longitude, and the column of each metric in MEDIANS: its median over the usable pulses,
+    null without any
     """
     pulses = pulses.with_columns(_starts(recordings, pulses))
     # Seconds from the start of the first recording, also in the recordings that the pass runs on into.
@@ -63,7 +65,12 @@ def pass_facts(pulses: pl.DataFrame, recordings: pl.DataFrame) -> pl.DataFrame:
         "latitude",
         "longitude",
     )
-    facts = facts.join(about, on="recording", how="left", maintain_order="left")
+    facts = facts.join(about, on="recording", how="left", maintain_order="left").join(
+        followed.select("pass", pl.col("alternation_khz").alias("alternation")),
+        on="pass",
+        how="left",
+        maintain_order="left",
+    )
     moments = [_moment(began, onset) for began, onset in facts.select("began", "onset_s").iter_rows()]
     return facts.with_columns(
         pl.Series("start", moments, pl.Object),

@@ -16,7 +16,7 @@ import numpy as np
 from classifier.key import evaluate_refine
 from classifier.label.decide import NO_TIER, UNDECIDED, allowed_tier
 from classifier.label.season import hours_after_sunset, month_of
-from classifier.label.statistics import alternation, median
+from classifier.label.statistics import median
 from classifier.label.text import NOT_A_BAT, UNIDENTIFIED
 from classifier.label.votes import TIERS, count_votes
 
@@ -93,13 +93,9 @@ def pass_statistics(voters: Voters, facts) -> tuple[dict, dict]:
     of, passes = voters.of, voters.passes
     interval = voters.values.get("interval", missing)
     duration = voters.values.get("duration", missing)
-    values, errors = {}, {}
-    for name, (value, error) in {
-        "alternation": alternation(voters.values.get("characteristic_frequency", missing), of, passes=passes),
-        "interval": median(interval, of, passes=passes),
-        "duty_cycle": median(100.0 * duration / interval, of, passes=passes),
-    }.items():
-        values[name], errors[name] = value, error
+    values, errors = {"alternation": facts["alternation"].fill_null(0.0).to_numpy()}, {}
+    for name, each in (("interval", interval), ("duty_cycle", 100.0 * duration / interval)):
+        values[name], errors[name] = median(each, of, passes=passes)
     values["pulses"] = np.bincount(of, minlength=passes).astype(float)
     values["feeding_buzz"] = facts["feeding_buzz"].to_numpy().astype(float)
     values["month"] = np.array([month_of(night) for night in facts["night"]], float)

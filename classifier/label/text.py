@@ -32,7 +32,7 @@ def split_candidates(text: str | None) -> tuple[str, ...]:
 
 def join_support(shares) -> str:
     """Candidates of a pass with their support: pairs of name and percent, most support first."""
-    return "; ".join(f"{name} {percent:.0f} %" for name, percent in shares)
+    return "; ".join(f"{name} {percent:.{0 if percent >= 0.95 else 1}f} %" for name, percent in shares)
 
 
 def split_support(text: str | None) -> tuple[tuple[str, float], ...]:
@@ -55,16 +55,18 @@ def couplet_of(lead: str) -> str:
     return match[0] if match else lead
 
 
-def parting_couplets(trail: str | None, ends=None) -> tuple[str, ...]:
+def parting_couplets(trail: str | None, ends=None, among=None) -> tuple[str, ...]:
     """Couplets whose leads taken do not all come to the same ends, in the order met; () for a clear pulse.
 
-    ends : mapping from a way's last lead to the label it ends in; without it every way counts as an end of
-        its own
+    ends : mapping from a way's last lead to the label it ends in; without it every way is an end of its own
+    among : labels; only ways that end in one of them are looked at (all if None, or without ends)
     """
     ends = ends or {}
     reached = {}
     for way in ways(trail):
         end = ends.get(way[-1], way)
+        if among is not None and ends and end not in among:
+            continue
         for lead in way:
             reached.setdefault(couplet_of(lead), {}).setdefault(lead, set()).add(end)
     return tuple(

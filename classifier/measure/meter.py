@@ -4,7 +4,7 @@ import numpy as np
 
 from classifier.errors import ParameterError
 from classifier.measure.echoes import find_echoes
-from classifier.measure.neighbours import cut_off, overlapped, without_doubles
+from classifier.measure.neighbours import afterglow, bursts, cut_off, overlapped, without_doubles
 from classifier.measure.pulses import PulseMeter, merged
 from classifier.measure.regions import RegionFinder
 from classifier.measure.ridge import Demodulator
@@ -85,9 +85,10 @@ class ChannelMeter:
             return None
         found = _select(found, self._is_call(found))
         found = _select(found, without_doubles(found))
-        onset, duration, level = found["onset"][0], found["duration"][0], found["level"][0]
-        found["echo"] = find_echoes(onset, duration, level, found["course"])
-        found["overlapped"] = overlapped(onset, duration, found["course"])
+        found = _select(found, ~afterglow(found))
+        found = _select(found, ~bursts(found))
+        found["echo"] = find_echoes(found)
+        found["overlapped"] = overlapped(found["onset"][0], found["duration"][0], found["course"])
         return cut_off(found)
 
     def _gather(self, regions):
@@ -102,7 +103,7 @@ class ChannelMeter:
             tracks,
             node=self.demodulator.node,
             sample_rate_hz=self.sample_rate_hz,
-            least_strength=self.settings.least_strength,
+            settings=self.settings,
         )
         self._measured += self.pulses(sounds, self._gathered)
         self._gathered, self._gathered_samples = [], 0
@@ -110,11 +111,21 @@ class ChannelMeter:
     def _is_call(self, found):
         """Whether each sound is a pulse at all: long enough, over the noise, and holding to one ridge."""
         settings = self.settings
+        duration, coherence = found["duration"][0], found["coherence"][0]
+        peak, low, high = (found[name][0] for name in ("peak_frequency", "min_frequency", "max_frequency"))
+        is_low = peak < settings.low_frequency_hz
         return (
-            (found["duration"][0] >= settings.shortest_pulse_s)
-            & (found["duration"][0] <= settings.longest_pulse_s)
+            (duration >= settings.shortest_pulse_s)
+            & (duration <= settings.longest_pulse_s)
             & (found["snr"][0] >= settings.least_snr_db)
-            & (found["coherence"][0] >= settings.least_coherence_percent)
+            & (coherence >= settings.least_coherence_percent)
+            & (peak >= settings.lowest_frequency_hz)
+            & (low > 0.5 * settings.lowest_frequency_hz)
+            & (high < 0.5 * self.sample_rate_hz)
+            & ((duration >= settings.brief_s) | (found["whole_share"] >= settings.brief_least_whole_share))
+            & ((duration >= settings.ringing_s) | (high - low >= settings.ringing_bandwidth_hz))
+            & (~is_low | (duration >= settings.low_least_duration_s))
+            & (~is_low | (coherence >= settings.low_least_coherence_percent))
         )
 
 

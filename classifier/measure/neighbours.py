@@ -4,6 +4,11 @@ import numpy as np
 
 #: Two ridges this close at one moment cannot be told apart there.
 TOO_CLOSE_HZ = 3_000.0
+#: Reverberation is looked for so long after a pulse, within its band and this much beside it.
+REVERBERATION_S = 0.060
+BAND_SLACK_HZ = 2_500.0
+#: Sounds briefer than this may be pieces of one click.
+BURST_S = 1.8e-3
 #: Metrics that a pulse cut at its start, or at its end, cannot have.
 LOST_START = ("duration", "start_frequency", "max_frequency", "bandwidth", "knee_time", "initial_slope", "mean_slope",
               "flat_share", "centre_frequency")
@@ -22,6 +27,42 @@ def without_doubles(found):
         if keep[i] and keep[j] and together > 0.6 * shorter and np.median(distance) < 1_500.0:
             keep[i if energy[i] < energy[j] else j] = False
     return keep
+
+
+def afterglow(found):
+    """True for what is the reverberation of a louder pulse: weaker, soon after it, and within its band.
+
+    A pulse of another bat that falls there keeps clear of this by its sweep: it spans much of the louder one's band, or
+    leaves it, or is hardly weaker.
+    """
+    onset, level = found["onset"][0], found["level"][0]
+    low, high = found["course"].min(axis=1), found["course"].max(axis=1)
+    end = onset + found["duration"][0]
+    out = np.zeros(len(onset), bool)
+    for j in range(len(onset)):
+        first = np.searchsorted(onset, onset[j] - REVERBERATION_S)
+        for i in range(first, j):
+            weaker = level[i] - level[j]
+            behind = onset[j] - end[i]
+            if out[i] or weaker < 4.0 or weaker < 4.0 + 250.0 * behind:
+                continue
+            within = low[j] > low[i] - BAND_SLACK_HZ and high[j] < high[i] + BAND_SLACK_HZ
+            if within and high[j] - low[j] < 0.6 * (high[i] - low[i]) + 1_000.0:
+                out[j] = True
+                break
+    return out
+
+
+def bursts(found):
+    """True for members of a burst: several brief sounds at once that are no harmonics, as a rain drop makes."""
+    onset, duration = found["onset"][0], found["duration"][0]
+    brief = np.flatnonzero(duration < BURST_S)
+    out = np.zeros(len(onset), bool)
+    together = np.searchsorted(onset[brief], onset[brief] + BURST_S / 2) - np.searchsorted(
+        onset[brief], onset[brief] - BURST_S / 2
+    )
+    out[brief] = together >= 3
+    return out
 
 
 def overlapped(onset, duration, course):

@@ -6,7 +6,7 @@ from classifier.measure.describe import describe
 from classifier.measure.harmonics import harmonics
 from classifier.measure.ridge import MARGIN_NODES, NODE
 from classifier.measure.shape import shape_batch
-from classifier.measure.spectrum import spectrum_metrics
+from classifier.measure.spectrum import AUDIBLE_HZ, spectrum_metrics
 from classifier.metrics import MEASURED
 
 #: Pulses measured at once: enough to make the arrays worth while, few enough to stay in the cache.
@@ -31,7 +31,8 @@ class PulseMeter:
 
         Returns a list of dicts of arrays, one for each batch: every metric of the registry that has the stage
         "measure" as (values, errors or None) in SI units (onset from the start of the recording), "course" (the ridge at
-        COURSE instants), "cut_start" and "cut_end".
+        COURSE instants), "whole_share" (share of the energy at all frequencies that lies along the ridge), "cut_start"
+        and "cut_end".
         """
         prepared = [self._nodes(sound) for sound in sounds]
         order = sorted(range(len(sounds)), key=lambda i: (len(prepared[i][1]), i))
@@ -91,8 +92,10 @@ class PulseMeter:
         low, high = out["min_frequency"][0], out["max_frequency"][0]
         grid = low[:, None] + np.linspace(0, 1, 8) * (high - low)[:, None]
         band_density = density_of(grid).mean(axis=1)
+        heard = self.floor_frequencies_hz >= AUDIBLE_HZ
+        noise_power = np.array([floor[heard].sum() for floor in floors])[which] * self.floor_frequencies_hz[1]
         out |= spectrum_metrics(
-            samples, shapes.begin_s, shapes.end_s, low, high, band_density, sample_rate_hz=rate
+            samples, shapes.begin_s, shapes.end_s, low, high, band_density, noise_power, sample_rate_hz=rate
         )
         strongest, second, third = harmonics(
             samples,
@@ -111,8 +114,11 @@ class PulseMeter:
         out["level"] = (20 * np.log10(np.maximum(shapes.peak_amplitude, 1e-12)), None)
         out["snr"] = (10 * np.log10(np.maximum(peak_power / (band_density * band), 1e-12)), None)
         out["clipped_share"] = (self._clipped_share(samples, shapes), None)
-        energy = out.pop("energy")[0]
-        out["coherence"] = (100 * np.clip(shapes.ridge_energy / np.maximum(energy, 1e-30), 0, 1), None)
+        energy, whole = out.pop("energy")[0], out.pop("whole_energy")[0]
+        out["whole_share"] = np.clip(shapes.ridge_energy / np.maximum(whole, 1e-30), 0, 1)
+        share = shapes.ridge_energy / np.maximum(energy, 1e-30)
+        # more energy along the ridge than in its band: the ridge does not belong to this sound
+        out["coherence"] = (100 * np.minimum(share, 1 / np.maximum(share, 1e-9)), None)
         out["course"] = shapes.fit.frequency_hz(
             shapes.begin_s[:, None] + np.linspace(0, 1, COURSE) * (shapes.end_s - shapes.begin_s)[:, None]
         )
@@ -143,7 +149,7 @@ def merged(batches):
         if metric.has_standard_error:
             errors = np.concatenate([batch[metric.name][1] for batch in batches])[order]
         out[metric.name] = (values, errors)
-    for name in ("course", "cut_start", "cut_end"):
+    for name in ("course", "cut_start", "cut_end", "whole_share"):
         out[name] = np.concatenate([batch[name] for batch in batches])[order]
     return out
 

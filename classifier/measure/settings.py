@@ -37,8 +37,23 @@ class MeasureSettings:
     shortest_pulse_s: float = 0.3e-3
     #: What a sound must have to be reported as a pulse.
     least_strength: float = 60.0
-    least_snr_db: float = 6.0
-    least_coherence_percent: float = 40.0
+    least_snr_db: float = 7.0
+    least_coherence_percent: float = 65.0
+    #: A pulse briefer than this may be a piece of a click, which fills the whole band: so much of the energy at all
+    #: frequencies must lie along its ridge.
+    brief_s: float = 2.5e-3
+    brief_least_whole_share: float = 0.4
+    #: No bat's call is as brief as this and yet nearly constant; the ringing of a rain drop is.
+    ringing_s: float = 1.6e-3
+    ringing_bandwidth_hz: float = 5_000.0
+    #: Unevenness of a track from point to point: what noise gives, and how much a steep sweep adds (share of its step).
+    most_uneven_hz: float = 420.0
+    most_uneven_share: float = 0.25
+    #: Under this frequency, where wind and birds are loud, a pulse must last this long and hold to its ridge so well.
+    #: The bats that call there use long, nearly constant calls.
+    low_frequency_hz: float = 16_000.0
+    low_least_duration_s: float = 4.0e-3
+    low_least_coherence_percent: float = 85.0
 
     #: The span: how far below its peak a pulse is followed.
     span_drop_db: float = 20.0

@@ -34,13 +34,13 @@ class Sound:
     strength: float
 
 
-def sounds_of(tracks, *, node, sample_rate_hz, least_strength):
+def sounds_of(tracks, *, node, sample_rate_hz, settings):
     """Join and group tracks.
 
     Parameters
     ----------
     tracks : Tracks, points ``node`` samples apart
-    least_strength : float, summed rise under which a track is not taken for a sound
+    settings : MeasureSettings: how strong and how even a track must be to be taken for a sound
 
     Returns
     -------
@@ -59,7 +59,7 @@ def sounds_of(tracks, *, node, sample_rate_hz, least_strength):
     pieces.sort(key=lambda piece: (piece.region, piece.time[0]))
     for end in range(1, len(pieces) + 1):
         if end == len(pieces) or pieces[end].region != pieces[begin].region:
-            out += _sounds_of_region(pieces[begin:end], node, sample_rate_hz, least_strength)
+            out += _sounds_of_region(pieces[begin:end], node, sample_rate_hz, settings)
             begin = end
     return out
 
@@ -81,10 +81,10 @@ class _Piece:
         return self.frequency[0] + slope * (at - self.time[0])
 
 
-def _sounds_of_region(pieces, node, sample_rate_hz, least_strength):
+def _sounds_of_region(pieces, node, sample_rate_hz, settings):
     if len(pieces) > 1:
         pieces = _joined(pieces, node, LONGEST_HOLE_S * sample_rate_hz)
-    pieces = [piece for piece in pieces if piece.strength >= least_strength]
+    pieces = [piece for piece in pieces if piece.strength >= settings.least_strength and _is_even(piece, settings)]
     pieces.sort(key=lambda piece: -piece.strength)
     taken = [False] * len(pieces)
     sounds = []
@@ -107,6 +107,13 @@ def _sounds_of_region(pieces, node, sample_rate_hz, least_strength):
         sounds.append(Sound(piece.region, piece.time, piece.frequency, harmonic, piece.strength))
     sounds.sort(key=lambda sound: sound.time[0])
     return sounds
+
+
+def _is_even(piece, settings):
+    """Whether a track runs smoothly, as a call does; a burst of noise staggers from point to point."""
+    step = np.diff(piece.frequency)
+    limit = settings.most_uneven_hz + settings.most_uneven_share * np.median(np.abs(step))
+    return np.median(np.abs(np.diff(step))) <= limit
 
 
 def _ratio(piece, other, node):

@@ -6,9 +6,11 @@ import scipy.fft
 #: Room given beyond the ridge's band, in Hz, and beyond the span, in seconds.
 BAND_ROOM_HZ = 2_000.0
 SPAN_ROOM_S = 0.15e-3
+#: Sounds of voices, wind and handling lie under this and say nothing about a pulse.
+AUDIBLE_HZ = 8_000.0
 
 
-def spectrum_metrics(samples, begin_s, end_s, low_hz, high_hz, density, *, sample_rate_hz):
+def spectrum_metrics(samples, begin_s, end_s, low_hz, high_hz, density, noise_power, *, sample_rate_hz):
     """Peak frequency and centre frequency, with standard errors, and the energy in the pulse's band.
 
     Parameters
@@ -17,10 +19,12 @@ def spectrum_metrics(samples, begin_s, end_s, low_hz, high_hz, density, *, sampl
     begin_s, end_s : float64, shape (m,), the span, from the first sample of the row
     low_hz, high_hz : float64, shape (m,), the band of the ridge
     density : float64, shape (m,), noise density in that band, full scale squared per Hz
+    noise_power : float64, shape (m,), power of the noise over all frequencies above AUDIBLE_HZ, full scale squared
 
     Returns
     -------
-    dict of (value, standard error) in Hz, and "energy": (full scale squared times seconds, None), noise taken off
+    dict of (value, standard error) in Hz, and "energy", in the band, and "whole_energy", at all frequencies above
+    AUDIBLE_HZ: (full scale squared times seconds, None), noise taken off
     """
     m, n = samples.shape
     rate = sample_rate_hz
@@ -45,6 +49,7 @@ def spectrum_metrics(samples, begin_s, end_s, low_hz, high_hz, density, *, sampl
     peak, peak_error = _peak(own, coarse, length, density, rate)
     net = np.where(inside, power - floor[:, None], 0.0)
     total = net.sum(axis=1)
+    whole = power[:, frequency >= AUDIBLE_HZ].sum(axis=1)
     cumulative = np.cumsum(net, axis=1)
     place = np.argmax(cumulative >= 0.5 * total[:, None], axis=1)
     rows = np.arange(m)
@@ -64,6 +69,7 @@ def spectrum_metrics(samples, begin_s, end_s, low_hz, high_hz, density, *, sampl
         "peak_frequency": (peak, peak_error),
         "centre_frequency": (centre, 0.5 * noise_energy / per_hz / bin_hz),
         "energy": (2 * total / (size * rate), None),
+        "whole_energy": (2 * whole / (size * rate) - noise_power * length / rate, None),
     }
 
 

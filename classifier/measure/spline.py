@@ -93,12 +93,10 @@ def basis_rows(time_s, knots, derivative):
     """
     m, n = time_s.shape
     k = knots.shape[1] - DEGREE - 1
-    pieces = k - DEGREE
     inner = knots[:, DEGREE + 1 : -DEGREE - 1]
     piece = np.zeros((m, n), int)
     for j in range(inner.shape[1]):
         piece += time_s >= inner[:, j, None]
-    del pieces
     rows = np.arange(m)[:, None]
     # near[d] is the knot d places from the left end of the piece
     near = {d: knots[rows, piece + DEGREE + d] for d in range(1 - DEGREE, DEGREE + 1)}

@@ -20,6 +20,8 @@ SIDE_LOBE_DB = 26.0
 SIDE_LOBE_REACH_HZ = 12_000.0
 #: Points that a track must have: noise alone hangs together for about a frame's length, four steps.
 FEWEST_POINTS = 5
+#: A track of fewer points is brief.
+BRIEF_POINTS = 11
 #: Energy this near a track in frequency counts against it.
 NEARBY_HZ = 15_000.0
 
@@ -191,7 +193,10 @@ class TrackFinder:
 
         on = np.add.reduceat(between(2 * self.bin_hz + smear), first)
         near = np.add.reduceat(between(NEARBY_HZ + smear), first)
-        return on / np.maximum(near, 1e-9)
+        everything = np.add.reduceat(cumulative[frame, -1], first)
+        # a click fills the whole band for a frame or two; a brief call does not
+        brief = (last - first) < BRIEF_POINTS
+        return on / np.maximum(np.where(brief, 0.6 * everything + 0.4 * near, near), 1e-9)
 
 
 def _interpolated(rise, frame, bins):

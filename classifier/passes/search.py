@@ -22,18 +22,18 @@ def find_tracks(pulses, model, *, gap_s):
     """
     settings = model.settings
     tracks = _search(pulses, model, gap_s, settings.narrow_margin, settings.narrow_hypotheses)
-    if not _is_plain(tracks):
+    if not _is_plain(tracks, settings):
         tracks = _search(pulses, model, gap_s, settings.wide_margin, settings.wide_hypotheses)
     members = [_members(track) for track in tracks]
     kept = {index for each in members for index in each}
     return members, [pulse.index for pulse in pulses if pulse.index not in kept]
 
 
-def _is_plain(tracks):
+def _is_plain(tracks, settings):
     """True if every track of several pulses went without a doubtful step and lies far from all others in time or
     frequency, so that no other sharing out can be better."""
     several = [track for track in tracks if track.count > 1]
-    if any(not track.plain for track in several):
+    if any(track.doubts > settings.doubts * track.count for track in several):
         return False
     if len(several) < 2:
         return True

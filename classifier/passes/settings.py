@@ -76,12 +76,17 @@ class PassSettings:
     buzz_pulses: int = 5
     buzz_lowest: float = 0.45
     buzz_highest: float = 1.3
+    #: The approach before it: intervals under this; calls of one bat before and after lie so near in frequency.
+    approach_interval_s: float = 0.06
+    same_bat_percent: float = 12.0
 
     # Two call types in turn: apart by so much, and changing between so many neighbours.
     alternation_percent: float = 4.0
     alternation_share: float = 0.6
 
     # Search: first narrow; wide where the outcome is not plain. Scores are natural logarithms.
+    #: Share of doubtful steps in a track from which the wide search is worth its time.
+    doubts: float = 0.2
     narrow_margin: float = 8.0
     narrow_hypotheses: int = 6
     wide_margin: float = 20.0

@@ -49,7 +49,7 @@ class CallType:
 class Track:
     """A track after its newest pulse; ``parent`` is the track before it."""
 
-    __slots__ = ("count", "duration", "edge", "era", "index", "key", "length", "other_length", "parent", "plain",
+    __slots__ = ("count", "duration", "edge", "era", "index", "key", "length", "other_length", "parent", "doubts",
                  "square", "stays", "switches", "time", "types", "values", "wobble", "wobble_count")
 
 
@@ -76,7 +76,7 @@ class Model:
         track.length = track.other_length = None
         track.wobble, track.wobble_count = 4.0 * self.settings.interval_spread**2, 4.0
         track.square = track.values = self.settings.prior_values
-        track.stays, track.switches, track.plain = 3.0, 1.0, True
+        track.stays, track.switches, track.doubts = 3.0, 1.0, 0
         track.types = (self._new_type(pulse),)
         return track
 
@@ -145,25 +145,20 @@ class Model:
         quick = track.length is not None and track.length < _QUICK
         total = track.stays + track.switches
         two = len(track.types) > 1
-        settings = self.settings
-        share = (settings.change_prior + settings.change_share * track.count) / (3.0 + track.count)
         best, how = -1e18, None
         for place, kind in enumerate(track.types):
-            same, change, square, shift = self._agreement(track, kind, pulse, quick)
+            same, lost, moved, square, values, shift = self._agreement(track, kind, pulse, quick)
             if place == 0:
                 same += log(track.stays / total) * (1.0 if two else 0.5)
-                change += log(share)
-                if pulse.weight[0] and kind.known[0]:
-                    away = pulse.value[0] - kind.mean[0] - shift
-                    other = (self.type_lift - 0.5 * (away / settings.type_percent) ** 2 + log(share)
-                             + self._level_gain(kind, pulse, 2.0))
-                    change = max(change, other)
-                if change > best:
-                    best, how = change, (-1, 0.0, 0, 0.0)
+                # Only where the pulse fits badly can a changed call explain it better.
+                if lost < -1.5:
+                    change = self._change(track, kind, pulse, same - lost, moved, values, shift)
+                    if change > best:
+                        best, how = change, (-1, 0.0, 0, 0.0)
             else:
                 same += log(track.switches / total)
             if same > best:
-                best, how = same, (place, square[0], square[1], shift)
+                best, how = same, (place, square, values, shift)
         if track.count == 1:
             best += self.log_confirm
         return best + rhythm, (how, spans, misfit)
@@ -177,8 +172,23 @@ class Model:
         away = pulse.level - kind.level
         return self.level_lift - 0.5 * log(variance) - 1.5 * log(1 + away * away / (2 * variance))
 
+    def _change(self, track, kind, pulse, perfect, moved, values, shift):
+        """Gain if the bat has changed its call: as a whole to another frequency, or to a call type not heard before.
+
+        perfect : the gain if the frequencies had agreed exactly; moved : their square about a free common shift
+        """
+        settings = self.settings
+        share = log((settings.change_prior + settings.change_share * track.count) / (3.0 + track.count))
+        level = self._level_gain(kind, pulse, 2.0)
+        best = perfect + share + level - self._level_gain(kind, pulse, 1.0) + moved
+        if pulse.weight[0] and kind.known[0]:
+            away = (pulse.value[0] - kind.mean[0] - shift) / settings.type_percent
+            best = max(best, self.type_lift - 0.5 * away * away + share + level)
+        return best
+
     def _agreement(self, track, kind, pulse, quick):
-        """Gains of the traits: (same call type, call moved as a whole, (square, values), harmonic shift)."""
+        """How the traits agree: (gain, its part lost to misfit of frequencies, that part if the call has moved as a
+        whole, square of the misfit, number of frequencies compared, harmonic shift)."""
         value, weight, lift, mean, known = pulse.value, pulse.weight, pulse.lift, kind.mean, kind.known
         shift = 0.0
         if pulse.harmonic != kind.harmonic:
@@ -216,16 +226,18 @@ class Model:
                   - 0.5 * (_FORM + forms) * log(1 + form * shrink / _FORM))
         spread, df = track.square, int(track.values)
         worth += _STUDENT[df][values] - 0.5 * values * log(spread / track.values)
-        level = self._level_gain(kind, pulse, 1.0)
+        if pulse.level is not None and kind.level is not None:
+            worth += self._level_gain(kind, pulse, 1.0)
         power = -0.5 * (track.values + values)
         common = 1.0 + self.shift2 * weights
         left = (square - moment * moment * self.shift2 / common) * shrink
-        same = worth + level - 0.5 * log(common) + power * log(1 + left / spread)
-        common = 1.0 + self.change2 * weights
-        moved = (square - moment * moment * self.change2 / common) * shrink
-        change = (worth + self._level_gain(kind, pulse, 2.0) - 0.5 * log(common)
-                  + power * log(1 + moved / spread))
-        return same, change, (left, values), shift
+        fall = power * log(1 + left / spread)
+        moved = 0.0
+        if fall < -1.5:
+            wide = 1.0 + self.change2 * weights
+            rest = (square - moment * moment * self.change2 / wide) * shrink
+            moved = power * log(1 + rest / spread) - 0.5 * log(wide / common)
+        return worth - 0.5 * log(common) + fall, fall, moved, left, values, shift
 
     def extend(self, track, pulse, choice):
         """The track that ``pulse`` makes of ``track``, by the choice that ``gain`` returned."""
@@ -239,7 +251,7 @@ class Model:
         new.square = max((track.square - prior) * 0.96 + min(square, 3.0 * values), 0.0) + prior
         new.values = min((track.values - prior) * 0.96 + values + prior, _VALUES_MOST)
         new.stays, new.switches = track.stays, track.switches
-        new.plain = track.plain and place == 0 and square < 8.0 * max(values, 1) and spans in (1, 2, 3)
+        new.doubts = track.doubts + (place != 0 or square > 10.0 * max(values, 1) or spans in (0, -3, 99))
         if place < 0:
             new.types = (self._new_type(pulse), track.types[0])
             new.switches = 0.95 * track.switches + 1

@@ -1,5 +1,6 @@
 """Samples in blocks: an hour-long file needs no more memory than a short one."""
 
+import contextlib
 import io
 from dataclasses import replace
 
@@ -141,32 +142,44 @@ def _zero_what_is_no_number(block):
     return int(finite.size - np.count_nonzero(finite))
 
 
+@contextlib.contextmanager
 def _open(recording):
     """The samples through the sound library: by its own reading of the header where that agrees with ours,
     else as raw samples from where they start."""
+    with contextlib.ExitStack() as stack:
+        try:
+            sound = _by_header(recording)
+            if sound is None:
+                length = _frame_bytes(recording) * recording.frames
+                window = _Window(recording.path, recording.data_offset, length)
+                sound = soundfile.SoundFile(
+                    stack.enter_context(window),
+                    format="RAW",
+                    subtype=recording.subtype,
+                    endian="LITTLE",
+                    channels=recording.channels,
+                    samplerate=int(recording.sample_rate_hz),
+                )
+        except (soundfile.LibsndfileError, OSError) as error:
+            raise InputError(f"{recording.path}: can no longer be opened ({_reason(error)})") from error
+        yield stack.enter_context(sound)
+
+
+def _by_header(recording):
+    """The file as the sound library understands it by itself; None where it finds something else than we."""
+    if recording.container == "FLAC":
+        return soundfile.SoundFile(str(recording.path))
+    if recording.status != "ok":
+        return None
     try:
-        if recording.container == "FLAC":
-            return soundfile.SoundFile(str(recording.path))
-        if recording.status == "ok":
-            sound = soundfile.SoundFile(str(recording.path))
-            if (sound.frames, sound.channels, sound.subtype) == (
-                recording.frames,
-                recording.channels,
-                recording.subtype,
-            ):
-                return sound
-            sound.close()
-        window = _Window(recording.path, recording.data_offset, _frame_bytes(recording) * recording.frames)
-    except (soundfile.LibsndfileError, OSError) as error:
-        raise InputError(f"{recording.path}: can no longer be opened ({_reason(error)})") from error
-    return soundfile.SoundFile(
-        window,
-        format="RAW",
-        subtype=recording.subtype,
-        endian="LITTLE",
-        channels=recording.channels,
-        samplerate=int(recording.sample_rate_hz),
-    )
+        sound = soundfile.SoundFile(str(recording.path))
+    except soundfile.LibsndfileError:
+        return None
+    ours = (recording.frames, recording.channels, recording.subtype)
+    if (sound.frames, sound.channels, sound.subtype) == ours:
+        return sound
+    sound.close()
+    return None
 
 
 def _frame_bytes(recording):

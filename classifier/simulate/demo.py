@@ -10,6 +10,7 @@ import zlib
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from importlib import resources
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -171,7 +172,7 @@ def _write_files(folder, survey, recorder, entry, samples, rate, truth):
     starts_at = datetime.fromisoformat(f"{entry['starts_at']}{survey['utc_offset']}")
     edges = [0.0, *entry.get("files_end_s", ()), entry["seconds"]]
     expansion, keep = entry.get("time_expansion", 1), entry.get("keep", 1.0)
-    for begin, end in zip(edges[:-1], edges[1:], strict=True):
+    for begin, end in pairwise(edges):
         clock = starts_at + timedelta(seconds=begin)
         path = f"{entry['recorder']}/{clock:%Y%m%d_%H%M%S}.{entry.get('format', 'wav')}"
         metadata = {

@@ -129,7 +129,7 @@ def _db(level):
 
 @dataclass(frozen=True)
 class Rain(_Passing):
-    """Drops on leaves and housing: sharp clicks over a wide band, each a few damped resonances."""
+    """Drops on leaves, water and housing: sharp clicks over a wide band, with a few low damped resonances."""
 
     rate_per_s: float = 15.0
     level_db: float = -30.0
@@ -141,7 +141,7 @@ class Rain(_Passing):
             time = np.arange(int(0.004 * sample_rate_hz)) / sample_rate_hz
             click = rng.standard_normal(len(time)) * np.exp(-time / rng.uniform(0.5e-4, 3e-4))
             for _ in range(3):
-                resonance, decay = rng.uniform(2e3, 60e3), rng.uniform(0.1e-3, 0.5e-3)
+                resonance, decay = np.exp(rng.uniform(*np.log((2e3, 25e3)))), rng.uniform(0.1e-3, 0.5e-3)
                 click += 2.0 * np.sin(2 * np.pi * resonance * time) * np.exp(-time / decay)
             level = _db(self.level_db + self.spread_db * rng.standard_normal())
             _place(samples, level / np.max(np.abs(click)) * click, int(moment * sample_rate_hz))

@@ -58,13 +58,14 @@ def conform(table, schema):
     ------
     CallkeyError : columns are missing, unknown or hold something else
     """
-    missing = [name for name in schema if name not in table.columns]
-    unknown = [name for name in table.columns if name not in schema]
+    kinds = table.schema
+    missing = [name for name in schema if name not in kinds]
+    unknown = [name for name in kinds if name not in schema]
     if missing or unknown:
         raise CallkeyError(
             f"a table does not have the columns agreed on: missing {missing}, unknown {unknown}"
         )
-    floats = [name for name in table.columns if table.schema[name].is_float()]
+    floats = [name for name, kind in kinds.items() if kind.is_float()]
     try:
         return table.with_columns(pl.col(floats).fill_nan(None)).select(list(schema)).cast(dict(schema))
     except pl.exceptions.PolarsError as error:

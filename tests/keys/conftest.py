@@ -1,19 +1,32 @@
-"""The keys that the project ships, read once."""
+"""The keys that the project ships, each read once."""
 
 from functools import cache
 from pathlib import Path
 
+import pytest
+
 from classifier.key import compile_key, read_key
 
 KEYS = Path(__file__).parents[2] / "keys"
-NAMES = tuple(sorted(path.stem for path in KEYS.glob("*.key")))
 
 
 @cache
-def reading(name):
+def _reading(name):
     return read_key(KEYS / f"{name}.key")
 
 
 @cache
-def compiled(name):
-    return compile_key(reading(name).key, reading(name).meanings)
+def _compiled(name):
+    return compile_key(_reading(name).key, _reading(name).meanings)
+
+
+@pytest.fixture
+def reading():
+    """A function from a key's file name (without ending) to its KeyReading."""
+    return _reading
+
+
+@pytest.fixture
+def compiled():
+    """A function from a key's file name (without ending) to its CompiledKey."""
+    return _compiled

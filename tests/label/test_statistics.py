@@ -42,35 +42,7 @@ def test_standard_error_of_the_median_holds_in_repeated_samples():
     assert error.mean() == pytest.approx(found.std(), rel=0.05)
 
 
-def test_alternation_by_hand():
-    # Steps to the next: 5, 4, 5, 4 (median 4.5); to the next but one: 1, 1, 1 (median 1); √(4.5² - 1²).
-    values = np.array([20.0, 25.0, 21.0, 26.0, 22.0])
-    found, _ = statistics.alternation(values, np.zeros(5, int), passes=1)
-    assert found[0] == pytest.approx(4.38748)
-
-
-def test_alternation_tells_two_types_from_one_that_wanders():
-    rng = np.random.default_rng(11)
-    n = 30
-    two_types = np.where(np.arange(n) % 2, 25.0, 21.0) + rng.normal(0, 0.3, n)
-    one_type = 23 + rng.normal(0, 1.5, n)
-    drifting = np.linspace(20, 26, n)
-    of = np.repeat([0, 1, 2], n)
-    found, error = statistics.alternation(np.concatenate([two_types, one_type, drifting]), of, passes=3)
-    assert found[0] == pytest.approx(4.0, abs=3 * error[0])
-    assert found[1] < 1.0
-    assert found[2] == 0.0
-
-
-def test_alternation_needs_calls_enough():
-    found, _ = statistics.alternation(np.array([20.0, 25.0, 20.0, 25.0]), np.zeros(4, int), passes=1)
-    assert np.isnan(found[0])
-
-
 def test_empty_tables_keep_their_shape():
-    none = np.array([])
-    of = np.array([], int)
-    for function in (statistics.median, statistics.alternation):
-        value, error = function(none, of, passes=3)
-        assert value.shape == error.shape == (3,)
-        assert np.isnan(value).all()
+    value, error = statistics.median(np.array([]), np.array([], int), passes=3)
+    assert value.shape == error.shape == (3,)
+    assert np.isnan(value).all()

@@ -167,7 +167,7 @@ def fly_past(rng, bat, begin, length, settings):
             drop = 1 - 0.3 * share * (1 if buzz_step < 0.012 else 0.3)
             duration = min(duration, buzz_step * 0.35e3) if buzz_step < 0.05 else duration
             duration = duration * (1 - share) + share * rng.uniform(0.4, 1.2)
-            char, end, peak = char * drop, end * drop * 0.95, peak * drop
+            char, end, peak = char * drop, end * drop * (1 - 0.05 * share), peak * drop
             start = char + (start - char) * (1 - 0.5 * share)
             snr -= 8 * share
         seen = np.clip(snr / 25, 0.3, 1.0)
@@ -324,7 +324,7 @@ def scene(rng, bats, *, settings=SceneSettings(), length=15.0, recording="site/a
     """
     for _ in range(200):
         pulses = _flights(rng, bats, settings, length, apart)
-        if apart is not None or len(bats) == 1 and len(pulses) >= 5 or len(bats) > 1 and _at_once(pulses, len(bats)):
+        if apart is not None or (len(pulses) >= 5 if len(bats) == 1 else _at_once(pulses, len(bats))):
             break
     echoes = [_echo_of(rng, p) for p in pulses
               if p["snr"] > 18 and not p["in_buzz"] and rng.random() < settings.echo_share]
@@ -354,3 +354,20 @@ def number_columns():
     """Names of the frequency columns, for tests that blank or move them."""
     return [METRICS[n].column for n in ("characteristic_frequency", "peak_frequency", "start_frequency",
                                         "end_frequency")]
+
+
+def true_passes(made, *, gap_s):
+    """The true pass of each pulse: one for each bat, anew after a silence of more than ``gap_s`` in its own detected
+    pulses; every false pulse and echo by itself. int array in the order of the rows."""
+    onset = made.pulses[METRICS["onset"].column].to_numpy()
+    duration = made.pulses[METRICS["duration"].column].fill_null(3.0).to_numpy() / 1e3
+    found, last, made_so_far = np.zeros(len(onset), np.int64), {}, 0
+    for i, bat in enumerate(made.truth["bat"].to_list()):
+        if bat and bat in last and onset[i] - last[bat][0] <= gap_s:
+            found[i] = last[bat][1]
+        else:
+            made_so_far += 1
+            found[i] = made_so_far
+        if bat:
+            last[bat] = (onset[i] + duration[i], found[i])
+    return found

@@ -5,7 +5,7 @@ import pytest
 import soundfile
 
 from classifier.errors import ParameterError
-from classifier.recordings import inspect
+from classifier.recordings import blocks, checked, inspect
 
 
 def guano(made, *lines):
@@ -103,8 +103,8 @@ def test_too_low_a_rate(recorded):
     assert not recording.readable
     assert recording.message == (
         "Its sample rate of 44.1 kHz is too low for bat calls: nothing above 22.05 kHz is in the file, "
-        "and at least 96 kHz are needed. If it is time-expanded and its metadata do not say so, give the factor, as in "
-        "--time-expansion 10; else record at a higher rate."
+        "and at least 96 kHz are needed. If it is time-expanded and its metadata do not say so, "
+        "give the factor, as in --time-expansion 10; else record at a higher rate."
     )
 
 
@@ -235,3 +235,32 @@ def test_flac_without_a_sound_header(tmp_path):
 def test_time_expansion_out_of_range(recorded, factor):
     with pytest.raises(ParameterError, match="time expansion must be at least 1"):
         inspect(recorded(), time_expansion=factor)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_whatever_is_broken_nothing_raises(made, write, tmp_path, seed):
+    """Bytes changed and cut off at random: every file has a status, and what is readable can be read."""
+    rng = np.random.default_rng(seed)
+    whole = made.wav(
+        made.fmt(channels=2, extensible=bool(seed % 2)),
+        made.chunk(b"LIST", b"INFO"),
+        made.chunk(b"data", made.noise.tobytes()),
+        guano(made, "Timestamp: 2026-06-03T22:15:04Z", "Loc Position: 52.6 -1.4", "TE: 1"),
+    )
+    flac = flac_with(tmp_path, guano(made, "Make: Lantern")).read_bytes()
+    statuses = set()
+    for number in range(150):
+        data = bytearray(flac if number % 3 == 0 else whole)
+        for at in rng.integers(0, min(len(data), 120 if number % 2 else len(data)), rng.integers(1, 6)):
+            data[at] = rng.integers(0, 256)
+        if number % 5 == 0:
+            del data[rng.integers(0, len(data)) :]
+        recording = inspect(write(bytes(data), "a.flac" if number % 3 == 0 else "a.wav"))
+        assert recording.status in ("ok", "damaged", "unsupported", "empty")
+        assert recording.message or recording.status == "ok"
+        statuses.add(recording.status)
+        if recording.readable:
+            reading = blocks(recording, frames=300)
+            read = sum(len(block) for block in reading)
+            assert checked(recording, reading).frames == reading.frames_read == read <= recording.frames
+    assert {"ok", "damaged", "unsupported"} <= statuses

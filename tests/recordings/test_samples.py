@@ -149,6 +149,17 @@ def test_memory_does_not_grow_with_length(tmp_path):
             tracemalloc.stop()
 
 
+@pytest.mark.parametrize("kind", ["BW64", "format chunk behind the samples"])
+def test_sound_files_that_the_sound_library_refuses(made, write, kind):
+    data = made.chunk(b"data", made.noise.tobytes())
+    file = made.wav(made.fmt(), data, name=b"BW64") if kind == "BW64" else made.wav(data, made.fmt())
+    recording = inspect(write(file))
+    assert recording.status == "ok"
+    with pytest.raises(soundfile.LibsndfileError):
+        soundfile.info(recording.path)
+    assert np.array_equal(read(recording)[0], made.samples)
+
+
 def test_misuse(made, write, tmp_path):
     recording = inspect(write(made.wav(made.fmt(), made.chunk(b"data", made.noise.tobytes()))))
     with pytest.raises(ParameterError, match="frames must be at least 1"):

@@ -10,7 +10,7 @@ import soundfile
 # Workers are processes of their own that inherit this path, and import the stubs by name.
 sys.path.insert(0, str(Path(__file__).parent))
 
-import stub_measures  # noqa: E402
+import stub_measures
 
 
 @pytest.fixture

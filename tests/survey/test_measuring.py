@@ -164,7 +164,7 @@ def test_lost_files_come_back(run, tmp_path, lost):
 
 
 def test_a_killed_run_goes_on_where_it_stopped(tmp_path, record, stub, settings):
-    """Killed without warning while it measures: nothing is measured twice, and the tables are those of one go."""
+    """Killed without warning: nothing is measured twice, and the tables are those of one go."""
     root = tmp_path / "many"
     for number in range(8):
         record(root / f"{number}.wav", number / 10)
@@ -173,7 +173,8 @@ def test_a_killed_run_goes_on_where_it_stopped(tmp_path, record, stub, settings)
         "from classifier.survey import measure_survey\n"
         "if __name__ == '__main__':\n"
         "    measure_survey([sys.argv[1]], sys.argv[2], settings=stub.StubSettings(sys.argv[3]),\n"
-        "                   measure=stub.measure_slowly, workers=1, progress=lambda at: print(at.done, flush=True))\n"
+        "                   measure=stub.measure_slowly, workers=1,\n"
+        "                   progress=lambda at: print(at.done, flush=True))\n"
     )
     script = tmp_path / "script.py"
     script.write_text(code)

@@ -44,7 +44,8 @@ def test_conform():
 def test_the_same_table_gives_the_same_bytes():
     """Whatever pieces it was put together from, and however many threads write it."""
     code = (
-        "import hashlib, sys\nimport numpy as np, polars as pl\nfrom classifier.survey.tables import parquet_bytes\n"
+        "import hashlib, sys\nimport numpy as np, polars as pl\n"
+        "from classifier.survey.tables import parquet_bytes\n"
         "rng = np.random.default_rng(3)\nn = 300_000\n"
         "table = pl.DataFrame({'x': rng.normal(size=n), 's': np.repeat(['a', 'b', 'c'], n // 3)})\n"
         "cut = int(sys.argv[1])\ntable = pl.concat([table[:cut], table[cut:]], rechunk=False)\n"

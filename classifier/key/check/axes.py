@@ -93,12 +93,18 @@ class Axis:
     def _start(self, cell):
         if cell % 2:
             return self.edges[cell // 2], False
-        return (self.edges[cell // 2 - 1], True) if cell else (self.low, False)
+        if not cell:
+            return self.low, False
+        edge = self.edges[cell // 2 - 1]
+        return (math.floor(edge) + 1, False) if self.whole else (edge, True)
 
     def _stop(self, cell):
         if cell % 2:
             return self.edges[cell // 2], False
-        return (self.edges[cell // 2], True) if cell // 2 < len(self.edges) else (self.high, False)
+        if cell // 2 == len(self.edges):
+            return self.high, False
+        edge = self.edges[cell // 2]
+        return (math.ceil(edge) - 1, False) if self.whole else (edge, True)
 
 
 @dataclass(frozen=True)
@@ -159,7 +165,8 @@ class Axes:
     proofs are about.
     """
 
-    def __init__(self):
+    def __init__(self, level: str = PULSE):
+        self.level = level
         self.all = []
         self._by_key = {}
         self._pending = []  # (axis, cut)
@@ -187,9 +194,9 @@ class Axes:
                 case f.All(parts) | f.Any(parts):
                     stack.extend(parts)
 
-    def plain(self, name, level=None) -> Axis:
+    def plain(self, name) -> Axis:
         """The axis of a metric or statistic."""
-        return self._axis(f.Measured(name), level)
+        return self._axis(f.Measured(name))
 
     def cut(self, name: str, number: Fraction) -> Axis:
         """Ask for a cut of a metric's axis."""
@@ -201,6 +208,7 @@ class Axes:
         placed = self._place(comparison)
         if comparison.span is not None:
             placed.axis.comparisons.append(comparison)
+        placed.axis.unit = placed.axis.unit or comparison.unit
         self._pending.extend((placed.axis, cut) for cut in placed.cuts())
 
     def _place(self, comparison):
@@ -224,18 +232,20 @@ class Axes:
 
     def _line(self, form):
         """(axis, factor) so that form = factor * axis; forms that differ by a factor share their axis."""
+        if len(form.terms) == 1:
+            return self._axis(form.terms[0][0]), form.terms[0][1]
         terms = sorted(form.terms, key=lambda term: repr(term[0]))
         first = terms[0][1]
-        if len(terms) == 1:
-            return self._axis(terms[0][0]), first
-        shared = f.Linear(tuple((atom, coefficient / first) for atom, coefficient in terms))
-        return self._axis(shared), first
+        shared = tuple((atom, coefficient / first) for atom, coefficient in terms)
+        if shared not in self._by_key:
+            self._by_key[shared] = self._axis(f.Linear(form.terms)), first
+        axis, own = self._by_key[shared]
+        return axis, first / own
 
-    def _axis(self, key, level=None):
+    def _axis(self, key):
         if key not in self._by_key:
-            axis = _make_axis(len(self.all), key, level)
-            self._by_key[key] = axis
-            self.all.append(axis)
+            self._by_key[key] = _make_axis(len(self.all), key, self.level)
+            self.all.append(self._by_key[key])
         return self._by_key[key]
 
     def close(self) -> None:
@@ -368,10 +378,7 @@ def _make_axis(index, key, level):
 
 
 def _quality(name, level):
-    for each in (level,) if level else (PULSE, PASS, TIER):
-        if name in NAMES[each]:
-            return NAMES[each][name]
-    raise KeyError(name)
+    return next(NAMES[each][name] for each in (level, PULSE, PASS, TIER) if name in NAMES[each])
 
 
 def _summary_unit(gathered):
@@ -409,7 +416,7 @@ def resolution(item) -> float:
     """The finest difference of a quantity that measuring can vouch for: squares add up over independent metrics."""
     match item:
         case f.Measured(name):
-            return _quality(name, None).resolution
+            return _quality(name, PULSE).resolution
         case f.Gathered(_, of):
             return resolution(of) if isinstance(of, f.Linear) else 1.0
         case f.Linear():
@@ -423,7 +430,7 @@ def interval(item) -> tuple[float, float]:
     """Bounds of a quantity over all calls, from those of its metrics alone (they may be wider than need be)."""
     match item:
         case f.Measured(name):
-            quality = _quality(name, None)
+            quality = _quality(name, PULSE)
             return quality.low, quality.high
         case f.Gathered(function, of):
             if function == "share":

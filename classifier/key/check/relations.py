@@ -7,12 +7,7 @@ cannot exist.
 
 #: Frequencies that lie on the ridge: between min_frequency and max_frequency.
 ON_THE_RIDGE = (
-    "start_frequency",
-    "end_frequency",
-    "characteristic_frequency",
-    "knee_frequency",
-    "peak_frequency",
-    "centre_frequency",
+    "start_frequency", "end_frequency", "characteristic_frequency", "knee_frequency", "peak_frequency", "centre_frequency",
 )
 LOWEST, HIGHEST = "min_frequency", "max_frequency"
 
@@ -22,27 +17,31 @@ EQUALS = {
     "tail": {"end_frequency": 1, "characteristic_frequency": -1},
 }
 
-#: (smaller, larger) pairs that hold besides those of the ridge.
-ORDERED = (("knee_time", "duration"),)
+#: (smaller, larger) pairs that hold besides those of the ridge; the last is about the votes of a pass.
+ORDERED = (("knee_time", "duration"), ("clear", "pulses"))
+
+#: Metrics that entangle whatever is compared along with them, and sets that do so together.
+ENTANGLING = frozenset((LOWEST, HIGHEST))
+TOGETHER = tuple(frozenset(pair) for pair in ORDERED)
 
 #: mean_slope * duration = end_frequency - start_frequency: not linear, so it is only tried on witnesses.
 MEAN_SLOPE, DURATION, START, END = "mean_slope", "duration", "start_frequency", "end_frequency"
 
+_FAMILIES = {name: "ridge" for name in (*ON_THE_RIDGE, LOWEST, HIGHEST)} | {
+    name: pair[1] for pair in ORDERED for name in pair
+}
 
-def order_rows(names: set[str]) -> list[tuple[str, str]]:
+
+def kin(name):
+    """The family in which a metric's relations stay: metrics of different families never constrain each other."""
+    return _FAMILIES.get(name, name)
+
+
+def order_pairs(names: set) -> list[tuple[str, str]]:
     """The pairs (smaller, larger) that hold among some metrics."""
-    rows = [(LOWEST, HIGHEST)] if {LOWEST, HIGHEST} <= names else []
+    pairs = [(LOWEST, HIGHEST)] if {LOWEST, HIGHEST} <= names else []
     for name in ON_THE_RIDGE:
         if name in names:
-            rows.extend([(LOWEST, name)] if LOWEST in names else [])
-            rows.extend([(name, HIGHEST)] if HIGHEST in names else [])
-    return rows + [pair for pair in ORDERED if set(pair) <= names]
-
-
-def kin(name: str) -> str:
-    """The family in which a metric's relations stay: metrics of different families never constrain each other."""
-    if name in ON_THE_RIDGE or name in (LOWEST, HIGHEST):
-        return "ridge"
-    if name in ("knee_time", "duration"):
-        return "times"
-    return name
+            pairs.extend([(LOWEST, name)] if LOWEST in names else [])
+            pairs.extend([(name, HIGHEST)] if HIGHEST in names else [])
+    return pairs + [pair for pair in ORDERED if set(pair) <= names]

@@ -1,0 +1,171 @@
+"""The ground that proofs stand on: a key's couplets as sets of calls, and the question whether a set has a call in it.
+
+The calls that proofs are about are measured without error, and every metric of them is measured, save those of which the
+key itself asks whether they are missing. (An error of measurement and a missing metric only ever make an answer unsure,
+so that a pulse keeps its candidates and may get more. Where that can matter, in ``definite.py``, missing metrics are
+looked at too.)
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+
+from classifier.key.check.axes import OPAQUE, Axes, Axis
+from classifier.key.check.cases import (
+    NO, PASSED, TAKEN, YES, Case, Conditions, Effort, Term, TooHard, both, narrow, settled,
+)
+from classifier.key.check.polytope import Inside, Polytopes
+from classifier.key.compile import CompiledKey, Route, Station
+from classifier.key.syntax import Taxon
+from classifier.key.units import unit
+from classifier.key.vocabulary import NAMES, PULSE
+from classifier.metrics import METRICS
+
+#: Steps that one question may cost, and all of them together (a step is a few microseconds).
+QUESTION_STEPS = 20_000
+ALL_STEPS = 400_000
+#: Settled cases among which the one with the widest margin is looked for.
+_CASES_LOOKED_AT = 12
+
+
+@dataclass(frozen=True)
+class Terms:
+    """A lead as sets of calls: its condition met as YES, NO, TAKEN and PASSED, and unsure."""
+
+    yes: Term | None
+    no: Term | None
+    taken: Term | None
+    passed: Term | None
+    unsure: Term | None
+
+
+@dataclass(frozen=True)
+class Found:
+    """A call well inside a set, the cells it was found in, and whether all of its metrics have linear axes."""
+
+    inside: Inside
+    cells: tuple[int, ...]
+    certain: bool
+
+
+class Ground:
+    """A compiled key made ready for proofs."""
+
+    def __init__(self, compiled: CompiledKey, *, steps: int = ALL_STEPS):
+        self.compiled = compiled
+        self.effort = Effort(steps)
+        self.axes = Axes()
+        for condition in compiled.gate:
+            self.axes.take(condition)
+        for route in compiled.routes:
+            if route.meaning is not None:
+                self.axes.take(route.meaning)
+        self.ranges = {
+            taxon.name: ranges_of(taxon) for taxon in compiled.key.taxa.values()
+        }
+        for ranges in self.ranges.values():
+            for name, (low, high) in ranges.items():
+                self.axes.cut(name, low)
+                self.axes.cut(name, high)
+        self.axes.close()
+        self.conditions = Conditions(self.axes)
+        self.polytopes = Polytopes(self.axes, usual_stretches(self.axes))
+        self.everywhere = Case(tuple(axis.domain for axis in self.axes.all))
+        # With every metric perhaps missing.
+        self.perhaps_missing = Case(tuple(axis.domain | axis.missing for axis in self.axes.all))
+        self.gate = both(self.conditions.term(each, TAKEN) for each in compiled.gate)
+        self._terms = {}
+
+    # ------------------------------------------------------------------------------------------------ sets of calls
+
+    def terms(self, route: Route) -> Terms:
+        if route.index not in self._terms:
+            term = self.conditions.term
+            meaning = route.meaning
+            self._terms[route.index] = Terms(
+                term(meaning, YES), term(meaning, NO), term(meaning, TAKEN), term(meaning, PASSED),
+                self.conditions.unsure(meaning),
+            )
+        return self._terms[route.index]
+
+    @staticmethod
+    def leads(station: Station) -> tuple[Route, ...]:
+        """The leads that stand in the text."""
+        return station.routes[:-1]
+
+    def narrow(self, case: Case | None, term: Term | None) -> Case | None:
+        return None if case is None else narrow(case, term, self.effort)
+
+    def box(self, taxon: str, *, missing: bool = False) -> Term | None:
+        """Calls inside all declared ranges of a taxon; with ``missing`` also where metrics of them are missing."""
+        cells = []
+        for name, (low, high) in self.ranges[taxon].items():
+            axis = self.axes.named(name)
+            mask = axis.above(low, False) & axis.below(high, False)
+            cells.append(Term(((axis.index, mask | (axis.missing if missing else 0)),), (), 1 << axis.index))
+        return both(cells)
+
+    # ----------------------------------------------------------------------------------------------------- questions
+
+    def any_call(self, case: Case | None) -> bool:
+        """Whether some call is in the case; TooHard where that takes too long to tell."""
+        if case is None:
+            return False
+        effort = self.effort.part(QUESTION_STEPS)
+        return any(
+            self.polytopes.possible(each.cells, effort)
+            for each in settled(case, effort, self.polytopes.plausible)
+        )
+
+    def find(self, cases: Iterable[Case | None], *, full: bool = False) -> Found | None:
+        """The call with the widest margin among the first cases that have one; None if there is none."""
+        effort = self.effort.part(QUESTION_STEPS)
+        best, looked_at = None, 0
+        try:
+            for case in cases:
+                if case is None:
+                    continue
+                for each in settled(case, effort, self.polytopes.plausible):
+                    inside = self.polytopes.inside(each.cells, effort, full=full)
+                    if inside is None:
+                        continue
+                    certain = not self.polytopes.uses_opaque(each.cells)
+                    if best is None or (certain, inside.margin) > (best.certain, best.inside.margin):
+                        best = Found(inside, each.cells, certain)
+                    looked_at += 1
+                    if looked_at >= _CASES_LOOKED_AT:
+                        return best
+        except TooHard:
+            if best is None:
+                raise
+        return best
+
+    @property
+    def opaque(self) -> list[Axis]:
+        return [axis for axis in self.axes.all if axis.kind == OPAQUE]
+
+
+def ranges_of(taxon: Taxon) -> dict[str, tuple[Fraction, Fraction]]:
+    """The declared ranges of a taxon by metric, in the metric's own unit."""
+    found = {}
+    for entry in taxon.ranges:
+        own = unit(METRICS[entry.metric].unit).factor
+        high = unit(entry.high.unit or "")
+        low = unit(entry.low.unit or entry.high.unit or "")
+        found[entry.metric] = (
+            Fraction(entry.low.value) * low.factor / own, Fraction(entry.high.value) * high.factor / own
+        )
+    return found
+
+
+def usual_stretches(axes: Axes) -> dict[str, tuple[float, float]]:
+    """For each metric the stretch that the key's numbers about it span, and a third more on both sides."""
+    stretches = {}
+    for axis in axes.all:
+        if len(axis.names) != 1 or axis.names[0] not in NAMES[PULSE]:
+            continue
+        inner = [edge for edge in axis.edges if axis.low < edge < axis.high]
+        if inner:
+            room = max((inner[-1] - inner[0]) / 3, abs(inner[0]) / 6, 4 * axis.resolution)
+            stretches[axis.names[0]] = max(axis.low, inner[0] - room), min(axis.high, inner[-1] + room)
+    return stretches

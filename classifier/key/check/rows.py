@@ -1,0 +1,206 @@
+"""Linear rows over metrics: what sets of cells mean in numbers, and systems of them solved.
+
+Row: sum of coefficient * metric between ``low`` and ``high``, each end closed or open. Bounds are *carried* through rows,
+which refutes most impossible systems; ``widest`` asks scipy's HiGHS for the call with the most room.
+"""
+
+import math
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+
+from classifier.key import forms as f
+from classifier.key.check.axes import BENT, RATIO, Axis, interval
+from classifier.key.vocabulary import NAMES, PULSE
+
+#: A margin beyond this many resolutions is as good as any.
+AMPLE = 60.0
+#: A system with less room than this many resolutions is flat (HiGHS's own tolerance is 1e-7).
+FLAT = 1e-5
+
+
+@dataclass(frozen=True)
+class Row:
+    """``low <= sum of coefficient * metric <= high``. ``scale`` is its resolution, in which room is counted; 0 marks a
+    relation of metrics, on whose edge a call may as well lie."""
+
+    names: tuple
+    coefficients: tuple[float, ...]
+    low: float = -math.inf
+    high: float = math.inf
+    low_open: bool = False
+    high_open: bool = False
+    scale: float = 0.0
+
+    def value(self, call) -> float:
+        return sum(each * call[name] for name, each in zip(self.names, self.coefficients, strict=True))
+
+    def holds(self, call) -> bool:
+        return self.holds_value(self.value(call))
+
+    def holds_value(self, value) -> bool:
+        above = value > self.low if self.low_open else value >= self.low
+        return above and (value < self.high if self.high_open else value <= self.high)
+
+
+def metrics_in(axis: Axis) -> tuple:
+    """The names that an axis's rows are over: metrics, or the axis's number where it stands for itself."""
+    if axis.form is not None:
+        return f.metrics_of(axis.form)
+    return axis.names or (axis.index,)
+
+
+def row_of(axis, run):
+    """The row that says that an axis lies in a stretch."""
+    low, low_open, high, high_open = run
+    if axis.form is None:
+        names, coefficients = (axis.index,), (1.0,)
+    else:
+        names = tuple(atom.name for atom, _ in axis.form.terms)
+        coefficients = tuple(float(each) for _, each in axis.form.terms)
+    return Row(names, coefficients, low, high, low_open, high_open, axis.resolution)
+
+
+def ways(axis, mask):
+    """The ways to be in a set of cells, each a list of rows; the widest stretch first."""
+    runs = sorted(axis.runs(mask), key=lambda run: run[0] - run[2])
+    if axis.kind == RATIO:
+        return [way for run in runs for way in _ratio_ways(axis, run)]
+    if axis.kind == BENT:
+        return [way for run in runs for way in _bent_ways(axis, run)]
+    return [[row_of(axis, run)] for run in runs]
+
+
+def _ratio_ways(axis, run):
+    """above / below in a stretch, where the sign of below is known: above - edge * below has a sign at each edge."""
+    low, low_open, high, high_open = run
+    ratio = axis.form.terms[0][0]
+    sign = 1.0 if interval(ratio.below)[0] > 0 else -1.0
+    rows = []
+    for edge, is_open, direction in ((low, low_open, sign), (high, high_open, -sign)):
+        if not math.isfinite(edge):
+            continue
+        names, coefficients, constant = _linear(ratio.above, ratio.below, edge)
+        if not names:
+            # The ratio is the same for all calls: it lies on one side of the edge, or on it.
+            if direction * constant < 0 or (is_open and not constant):
+                return []
+            continue
+        scale = _scale(names, coefficients)
+        if direction > 0:
+            rows.append(Row(names, coefficients, low=-constant, low_open=is_open, scale=scale))
+        else:
+            rows.append(Row(names, coefficients, high=-constant, high_open=is_open, scale=scale))
+    return [rows]
+
+
+def _linear(above, below, edge):
+    """above - edge * below as (names, coefficients, constant)."""
+    sums = {}
+    for form, factor in ((above, 1.0), (below, -edge)):
+        for atom, coefficient in form.terms:
+            sums[atom.name] = sums.get(atom.name, 0.0) + factor * float(coefficient)
+    constant = float(above.constant) - edge * float(below.constant)
+    kept = {name: each for name, each in sums.items() if each}
+    return tuple(kept), tuple(kept.values()), constant
+
+
+def _scale(names, coefficients):
+    return math.sqrt(sum(
+        (each * NAMES[PULSE][name].resolution) ** 2 for name, each in zip(names, coefficients, strict=True)
+    ))
+
+
+def _bent_ways(axis, run):
+    """A sum with abs( ) in it, for each choice of signs of what is inside."""
+    bends = [(atom.of, coefficient) for atom, coefficient in axis.form.terms if isinstance(atom, f.Absolute)]
+    straight = {atom.name: float(each) for atom, each in axis.form.terms if isinstance(atom, f.Measured)}
+    ways = []
+    for signs in product((1.0, -1.0), repeat=len(bends)):
+        sums, constant, rows = dict(straight), float(axis.form.constant), []
+        for (inner, coefficient), sign in zip(bends, signs, strict=True):
+            factor = sign * float(coefficient)
+            for atom, each in inner.terms:
+                sums[atom.name] = sums.get(atom.name, 0.0) + factor * float(each)
+            constant += factor * float(inner.constant)
+            names = tuple(atom.name for atom, _ in inner.terms)
+            parts = tuple(sign * float(each) for _, each in inner.terms)
+            rows.append(Row(names, parts, low=-sign * float(inner.constant)))
+        low, low_open, high, high_open = run
+        sums = {name: each for name, each in sums.items() if each}
+        if sums:
+            rows.append(Row(tuple(sums), tuple(sums.values()), low - constant, high - constant, low_open, high_open,
+                            axis.resolution))
+        elif not Row((), (), low, high, low_open, high_open).holds_value(constant):
+            continue
+        ways.append(rows)
+    return ways
+
+
+def carry(bounds, rows, rounds=6):
+    """Carry bounds through rows until nothing changes (or long enough); False where a bound lies beyond another."""
+    for low, high in bounds.values():
+        if low > high:
+            return False
+    for _ in range(rounds):
+        changed = False
+        for row in rows:
+            parts = []
+            for name, factor in zip(row.names, row.coefficients, strict=True):
+                low, high = bounds[name]
+                parts.append((factor * low, factor * high) if factor > 0 else (factor * high, factor * low))
+            least, most = sum(part[0] for part in parts), sum(part[1] for part in parts)
+            slack = 1e-9 * (1.0 + abs(row.low if math.isfinite(row.low) else 0.0)
+                            + abs(row.high if math.isfinite(row.high) else 0.0))
+            if least > row.high + slack or most < row.low - slack:
+                return False
+            for name, factor, (part_low, part_high) in zip(row.names, row.coefficients, parts, strict=True):
+                top = row.high - (least - part_low) if math.isfinite(least) else math.inf
+                bottom = row.low - (most - part_high) if math.isfinite(most) else -math.inf
+                new = (bottom / factor, top / factor) if factor > 0 else (top / factor, bottom / factor)
+                low, high = bounds[name]
+                if new[0] > low + 1e-12 or new[1] < high - 1e-12:
+                    low, high = max(low, new[0]), min(high, new[1])
+                    if low > high:
+                        if low > high + slack:
+                            return False
+                        low = high = (low + high) / 2
+                    bounds[name] = low, high
+                    changed = True
+        if not changed:
+            return True
+    return True
+
+
+def widest(bounds, rows, *, open_only):
+    """(call, t) of the linear programme; None where it is infeasible. With ``open_only`` only open ends need room."""
+    from scipy.optimize import linprog
+
+    names = list(bounds)
+    place = {name: number for number, name in enumerate(names)}
+    matrix, limits, equal, equals = [], [], [], []
+    for row in rows:
+        line = np.zeros(len(names) + 1)
+        for name, coefficient in zip(row.names, row.coefficients, strict=True):
+            line[place[name]] = coefficient
+        if row.low == row.high:
+            equal.append(line)
+            equals.append(row.high)
+            continue
+        for sign, limit, is_open in ((1.0, row.high, row.high_open), (-1.0, -row.low, row.low_open)):
+            if math.isfinite(limit):
+                side = sign * line
+                side[-1] = row.scale if is_open or not open_only else 0.0
+                matrix.append(side)
+                limits.append(limit)
+    goal = np.zeros(len(names) + 1)
+    goal[-1] = -1.0
+    answer = linprog(
+        goal, A_ub=np.array(matrix) if matrix else None, b_ub=limits or None,
+        A_eq=np.array(equal) if equal else None, b_eq=equals or None,
+        bounds=[*(bounds[name] for name in names), (0.0, AMPLE)], method="highs",
+    )
+    if answer.status != 0:
+        return None
+    return {name: float(answer.x[number]) for name, number in place.items()}, float(answer.x[-1])

@@ -1,0 +1,115 @@
+"""Sets of calls in words, and calls as a person would write them down."""
+
+import math
+from collections.abc import Sequence
+
+from classifier.key import forms as f
+from classifier.key.check.axes import Axes, Axis
+from classifier.key.vocabulary import NAMES, PULSE
+
+#: Most quantities that a description names.
+_MOST_NAMED = 4
+
+
+def number(value: float) -> str:
+    """A number with no more digits than it needs; minus signs as keys have them."""
+    return f"{value:.6g}" if abs(value) < 1e6 else f"{value:.0f}"
+
+
+def amount(value: float, unit: str) -> str:
+    return f"{number(value)} {unit}" if unit else number(value)
+
+
+def axis_name(axis: Axis) -> str:
+    """The quantity of an axis as an author would write it."""
+    if axis.kind == "plain":
+        atom = axis.atom
+        return atom.name if isinstance(atom, f.Measured) else f"{atom.function}(…)"
+    return form_text(axis.atom if isinstance(axis.atom, f.Linear) else f.Linear(((axis.atom, 1),)))
+
+
+def form_text(form: f.Linear) -> str:
+    texts = []
+    for atom, coefficient in form.terms:
+        size = abs(coefficient)
+        text = _atom_text(atom) if size == 1 else f"{number(float(size))} * {_atom_text(atom)}"
+        lead = "-" if coefficient < 0 else ""
+        texts.append(f"{'- ' if coefficient < 0 else '+ '}{text}" if texts else f"{lead}{text}")
+    if form.constant:
+        texts.append(f"{'-' if form.constant < 0 else '+'} {number(abs(float(form.constant)))}")
+    return " ".join(texts)
+
+
+def _atom_text(atom):
+    match atom:
+        case f.Measured(name):
+            return name
+        case f.Absolute(of):
+            return f"abs({form_text(of)})"
+        case f.Product(left, right):
+            return f"{_bracketed(left)} * {_bracketed(right)}"
+        case f.Ratio(above, below):
+            return f"{_bracketed(above)} / {_bracketed(below)}"
+        case f.Gathered(function):
+            return f"{function}(…)"
+    return str(atom)
+
+
+def _bracketed(form):
+    text = form_text(form)
+    return text if len(form.terms) == 1 and not form.constant else f"({text})"
+
+
+def described(axes: Axes, cells: Sequence[int], limit: int = _MOST_NAMED) -> str:
+    """What cells have in common, as in ``duration below 5 ms and knee_frequency missing``; '' where nothing is narrowed."""
+    texts = []
+    for axis in axes.all:
+        mask = cells[axis.index]
+        if mask in (axis.domain, axis.domain | axis.missing):
+            continue
+        texts.append(f"{axis_name(axis)} {_stretches(axis, mask)}")
+    if len(texts) > limit:
+        texts = [*texts[: limit - 1], "more"]
+    return listed(texts)
+
+
+def _stretches(axis, mask):
+    if not mask & axis.every:
+        return "missing"
+    texts = [_stretch(axis, *run) for run in axis.runs(mask)]
+    if len(texts) > 3:
+        texts = [*texts[:2], "…", texts[-1]]
+    if mask & axis.missing:
+        texts.append("missing")
+    return " or ".join(texts)
+
+
+def _stretch(axis, low, low_open, high, high_open):
+    unit = axis.unit
+    if low == high:
+        return f"exactly {amount(low, unit)}"
+    at_bottom = low <= axis.low or math.isinf(low)
+    at_top = high >= axis.high or math.isinf(high)
+    if at_bottom and at_top:
+        return "anything" if not low_open and not high_open else "not at its limit"
+    if at_bottom:
+        return f"below {amount(high, unit)}" if high_open else f"of {amount(high, unit)} or less"
+    if at_top:
+        return f"above {amount(low, unit)}" if low_open else f"of {amount(low, unit)} or more"
+    return f"from {number(low)} to {amount(high, unit)}"
+
+
+def listed(texts: Sequence[str], word: str = "and", most: int | None = None) -> str:
+    """``a, b and c``; with ``most``, the rest is counted: ``a, b and 7 more``."""
+    texts = list(texts)
+    if most is not None and len(texts) > most:
+        texts = [*texts[:most], f"{len(texts) - most} more"]
+        word = "and"
+    return ", ".join(texts[:-1]) + f" {word} {texts[-1]}" if len(texts) > 1 else "".join(texts)
+
+
+def call_text(call: Sequence[tuple[str, float]]) -> str:
+    """A call as it is typed: ``characteristic_frequency = 47 kHz, duration = 5.6 ms``."""
+    return ", ".join(
+        f"{name} = {amount(value, NAMES[PULSE][name].unit if name in NAMES[PULSE] else '')}" for name, value in call
+    )

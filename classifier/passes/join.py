@@ -1,0 +1,109 @@
+"""After the search: lone buzzes go to their bat, trains of echoes go out, callers of two types are told."""
+
+import numpy as np
+
+from classifier.passes.buzz import capture, home_of_buzz, in_buzz
+
+
+def settle(tracks, times, ends, pitch, level, *, gap_s, settings):
+    """Tracks of one channel and run of recordings, with lone buzzes joined and trains of echoes taken out.
+
+    Parameters
+    ----------
+    tracks : list of lists of int, pulses in order of time
+    times, ends, pitch, level : float arrays over all pulses: s, s, log frequency in per cent, dB
+
+    Returns
+    -------
+    (tracks, echoes) : list of int arrays; int array of the pulses found to be echoes
+    """
+    tracks = [np.array(track, np.int64) for track in tracks]
+    tracks, echoes = _drop_echo_trains(tracks, times, pitch, level, settings)
+    return _join_buzzes(tracks, times, ends, pitch, gap_s, settings), echoes
+
+
+def _join_buzzes(tracks, times, ends, pitch, gap_s, settings):
+    """Join tracks with a buzz to the track of the same bat: the search broke there, or the file began there."""
+    order = sorted(range(len(tracks)), key=lambda number: (times[tracks[number][0]], tracks[number][0]))
+    tracks = [tracks[number] for number in order]
+    for number in range(len(tracks)):
+        track = tracks[number]
+        if len(track) < 3 or np.diff(times[track]).min() > settings.buzz_interval_s:
+            continue
+        flags = in_buzz(times[track], np.zeros(len(track)), settings)
+        if not flags.any():
+            continue
+        flags = capture(times[track], flags, settings)
+        others = [other for other, each in enumerate(tracks) if other != number and len(each) >= 3
+                  and times[each[0]] <= ends[track[-1]] + gap_s and ends[each[-1]] >= times[track[0]] - gap_s]
+        home = home_of_buzz(track, flags, [tracks[other] for other in others], times, ends, pitch, gap_s=gap_s,
+                            settings=settings)
+        if home is not None:
+            joined = np.r_[tracks[others[home]], track]
+            tracks[others[home]] = joined[np.lexsort((joined, times[joined]))]
+            tracks[number] = np.empty(0, np.int64)
+    return [track for track in tracks if len(track)]
+
+
+def _drop_echo_trains(tracks, times, pitch, level, settings):
+    """Take out tracks whose every pulse trails another track's by the same short delay, fainter and alike.
+
+    Two bats rarely agree in frequency and in delay over several pulses (methods trial).
+    """
+    kept, echoes = [], []
+    firm = [track for track in tracks if len(track) >= 3]
+    starts = np.array([times[track[0]] for track in firm])
+    stops = np.array([times[track[-1]] for track in firm])
+    for track in tracks:
+        trails = len(track) >= 3 and any(
+            firm[number] is not track and _trails(track, firm[number], times, pitch, level, settings)
+            for number in np.flatnonzero((starts < times[track[0]] + 0.5) & (stops > times[track[-1]] - 0.5)))
+        if trails:
+            echoes.append(track)
+        else:
+            kept.append(track)
+    return kept, np.concatenate([np.empty(0, np.int64), *echoes])
+
+
+def _trails(track, other, times, pitch, level, settings):
+    """True if ``track`` is ``other`` heard again a little later."""
+    place = np.searchsorted(times[other], times[track]) - 1
+    behind = times[track] - times[other[np.maximum(place, 0)]]
+    near = (place >= 0) & (behind < settings.echo_s)
+    if near.sum() < max(3, 0.7 * len(track)):
+        return False
+    own, loud = track[near], other[place[near]]
+    steady = np.median(np.abs(behind[near] - np.median(behind[near]))) < settings.echo_jitter_s
+    alike = np.median(np.abs(pitch[own] - pitch[loud])) < 2.0
+    return bool(steady and alike and np.nanmedian(level[loud] - level[own]) > settings.echo_drop_db)
+
+
+def alternation(pitch, settings):
+    """How far apart (per cent) the two call types are that a pass uses in turn; None if it does not.
+
+    The pulses' log frequencies are parted at the place that leaves the least spread on both sides. There are two
+    types in turn if their means are alternation_percent apart and four times what is left of spread, each has 3
+    pulses, and at least alternation_share of neighbours differ in type (a random order would reach a half).
+
+    pitch : float array (n,), log frequency in per cent, in order of time, without missing values
+    """
+    n = len(pitch)
+    if n < 6:
+        return None
+    ordered = np.sort(pitch)
+    if ordered[-1] - ordered[0] < settings.alternation_percent:
+        return None
+    low = np.arange(3, n - 2)
+    sums, squares = np.cumsum(ordered), np.cumsum(ordered**2)
+    left = squares[low - 1] - sums[low - 1] ** 2 / low
+    right = squares[-1] - squares[low - 1] - (sums[-1] - sums[low - 1]) ** 2 / (n - low)
+    cut = int(np.argmin(left + right))
+    count = low[cut]
+    apart = ordered[count:].mean() - ordered[:count].mean()
+    spread = np.sqrt(max(left[cut] + right[cut], 0.0) / (n - 2))
+    if apart < settings.alternation_percent or apart < 4 * spread:
+        return None
+    high = pitch >= 0.5 * (ordered[count - 1] + ordered[count])
+    if np.mean(high[1:] != high[:-1]) < settings.alternation_share:
+        return None
+    return float(apart)

@@ -1,0 +1,107 @@
+"""Every shipped key reads without a finding, says what it must, and gives its own worked examples their labels."""
+
+from pathlib import Path
+
+import pytest
+
+from classifier.key import TIERS, walk
+from classifier.key.syntax import NotABat, ToGroup, ToTaxon, Unidentified
+from classifier.key.units import unit
+from classifier.metrics import METRICS
+
+KEYS = Path(__file__).parents[2] / "keys"
+NAMES = sorted(path.stem for path in KEYS.glob("*.key"))
+
+
+def called(target):
+    match target:
+        case ToTaxon(name) | ToGroup(name):
+            return name
+        case Unidentified():
+            return "unidentified"
+        case NotABat():
+            return "not a bat"
+
+
+def in_metric_units(quantity, metric):
+    """An example's number in the metric's own unit."""
+    own = unit(METRICS[metric].unit)
+    return float(quantity.value) * float(unit(quantity.unit or "").factor / own.factor)
+
+
+def call_of(example):
+    """The example's values; a metric that it does not name is missing."""
+    return {name: (None, None) for name in METRICS} | {
+        each.metric: (
+            in_metric_units(each.value, each.metric),
+            in_metric_units(each.error, each.metric) if each.error else None,
+        )
+        for each in example.values
+    }
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_reads_without_a_finding(reading, name):
+    assert [str(each) for each in reading(name).diagnostics] == []
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_worked_examples_get_their_labels(compiled, name):
+    key = compiled(name)
+    assert key.key.examples
+    for example in key.key.examples:
+        way = walk(key, call_of(example))
+        found = {end.label: cap for end, cap in way.candidates.items()}
+        wanted = [called(each) for each in example.outcome.labels]
+        if example.outcome.kind == "gated":
+            assert way.gated_by is not None, example.name
+        elif example.outcome.kind == "among":
+            assert set(wanted) <= set(found), (example.name, found, way.trail)
+        else:
+            cap = TIERS.index(example.outcome.at_most) if example.outcome.at_most else 0
+            assert found == {wanted[0]: cap}, (example.name, found, way.trail)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_number_of_a_taxon_has_a_source(reading, name):
+    for taxon in reading(name).key.taxa.values():
+        assert taxon.ranges, taxon.name
+        for each in taxon.ranges:
+            assert each.citations, (taxon.name, each.metric)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_group_or_taxon_says_how_to_tell(reading, name):
+    for taxon in reading(name).key.taxa.values():
+        assert taxon.remarks("tells"), taxon.name
+        assert taxon.status, taxon.name
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_header_says_what_cannot_be_parted_and_shows_the_cautions(reading, name):
+    text = " ".join(reading(name).text.split("\nkey ")[0].replace("#", " ").split())
+    for words in ("cannot part", "qualified person", "licences", "vaccinated"):
+        if name == "new-zealand":  # no rabies or lyssavirus is known from the country's bats: trained, not vaccinated
+            words = {"licences": "permits", "vaccinated": "trained"}.get(words, words)
+        assert words in text
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_threatened_bat_is_never_definite_without_a_hint_of_review(compiled, name):
+    """'Threatened' is what the taxon's status says; a lead to it alone is capped, or its notes ask for a review."""
+    key = compiled(name)
+    threatened = {
+        taxon.name: taxon
+        for taxon in key.key.taxa.values()
+        if any(
+            word in " ".join(taxon.status)
+            for word in ("vulnerable", "endangered", "critical", "near threatened", "declining")
+        )
+    }
+    assert threatened
+    for route in key.routes:
+        if route.end is None or key.ends[route.end].label not in threatened or route.cap:
+            continue
+        taxon = threatened[key.ends[route.end].label]
+        notes = " ".join(taxon.remarks("note") + taxon.status)
+        assert "review" in notes or "not in New South Wales" in notes, (route.label, taxon.name)
