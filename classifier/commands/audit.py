@@ -51,8 +51,8 @@ def ends_of_leads(key) -> dict[str, str]:
     return {route.label: compiled.ends[route.end].label for route in compiled.routes if route.end is not None}
 
 
-def show_audit(found, key) -> None:
-    """The audit as tables on stdout."""
+def show_audit(found, key, *, most: int = MOST_ROWS) -> None:
+    """The audit as tables on stdout, at most so many couplets and pairs."""
     from classifier.judge.audit import PASS_KINDS, PULSE_KINDS
 
     out = show.console()
@@ -84,22 +84,22 @@ def show_audit(found, key) -> None:
                     _few(between),
                     questions.get(couplet) or "",
                 )
-                for couplet, pulses, share, passes, between in found.couplets.head(MOST_ROWS).iter_rows()
+                for couplet, pulses, share, passes, between in found.couplets.head(most).iter_rows()
             ],
             to=out,
         )
-        _more(found.couplets, out)
+        _more(found.couplets, most, out)
     if found.pairs.height:
         show.heading("Between whom", to=out)
         show.table(
             ["first", "second", "pulses>", "of keyed>", "passes>", "parted at couplet~"],
             [
                 (first, second, pulses, show.percent(share, 1), passes, couplets)
-                for first, second, pulses, share, passes, couplets in found.pairs.head(MOST_ROWS).iter_rows()
+                for first, second, pulses, share, passes, couplets in found.pairs.head(most).iter_rows()
             ],
             to=out,
         )
-        _more(found.pairs, out)
+        _more(found.pairs, most, out)
     if found.gates.height:
         show.heading("Kept from the key", to=out)
         show.table(
@@ -116,6 +116,6 @@ def _few(between):
     return " | ".join(names[:MOST_NAMES] if more else names) + more
 
 
-def _more(table, out):
-    if table.height > MOST_ROWS:
-        show.paragraph(f"  and {table.height - MOST_ROWS} more; --json has them all", to=out, style="dim")
+def _more(table, most, out):
+    if table.height > most:
+        show.paragraph(f"  and {table.height - most} more; --json has them all", to=out, style="dim")

@@ -137,16 +137,21 @@ def show_comparison(found, key) -> None:
     _show_confusion(found, out)
     show.heading("By taxon", to=out)
     show.table(
-        ["taxon", "calls>", "recall>", "95 %", "with groups>", "precision>", "95 %", "else most often"],
+        [
+            "taxon",
+            "calls>" if found.unit == "call" else "passes>",
+            "recall (95 %)>",
+            "with groups>",
+            "precision (95 %)>",
+            "else most often~",
+        ],
         [
             (
                 score.taxon,
                 score.calls,
-                _share(score.recall),
-                _interval(score.recall),
+                _share_and_interval(score.recall),
                 _share(score.recall_with_groups),
-                _share(score.precision),
-                _interval(score.precision),
+                _share_and_interval(score.precision),
                 score.most_often or "",
             )
             for score in found.taxa
@@ -228,6 +233,12 @@ def _share(share):
 
 def _interval(share):
     return "" if share.value is None else f"{100 * share.low:.0f} to {100 * share.high:.0f} %"
+
+
+def _share_and_interval(share):
+    return (
+        "–" if share.value is None else f"{_share(share)} ({100 * share.low:.0f} to {100 * share.high:.0f})"
+    )
 
 
 def _with_interval(share):

@@ -14,6 +14,8 @@ DEFAULT_SURVEY = Path("survey")
 #: With more rows than this the summary is drawn together over sites and nights.
 MOST_ROWS = 60
 
+#: The Red List category that calls for no caution of its own, as keys write it in `status`.
+SECURE = "least concern"
 CAUTIONS = (
     "A label is evidence from sound, not proof that a species is there; its absence proves nothing either.",
     "Threatened species, roosts and anything a decision rests on need review by a qualified person; "
@@ -115,7 +117,7 @@ def default_name(key, path) -> str:
     return "-".join(letters.split()) or Path(path).stem
 
 
-def show_labels(labels, *, recordings, key) -> None:
+def show_labels(labels, *, recordings, key, with_cautions=True) -> None:
     """The labels of a survey by tier, by site and night where that fits, and what to be careful with."""
     out = show.console()
     passes = labels.passes
@@ -135,7 +137,8 @@ def show_labels(labels, *, recordings, key) -> None:
             to=out,
             style="dim",
         )
-    show.cautions(cautions_for(passes, recordings, key), to=out)
+    if with_cautions:
+        show.cautions(cautions_for(passes, recordings, key), to=out)
 
 
 def tiers_by(passes, by):
@@ -215,8 +218,21 @@ def cautions_for(passes, recordings, key) -> list[str]:
             found.append(f"{recs} outside the region that the key is written for.")
     met = set(passes["label"].to_list())
     for taxon in key.taxa.values():
-        if taxon.name in met and taxon.status:
-            found.append(f"{taxon.name} is listed as {'; '.join(taxon.status)}: have its passes reviewed.")
+        status = "; ".join(taxon.status)
+        if not status or SECURE in status:
+            continue
+        if taxon.name in met:
+            found.append(f"{taxon.name} is listed ({status}): have its passes reviewed.")
+        else:
+            holding = [
+                name
+                for name, group in key.groups.items()
+                if name in met and taxon.name in {member.name for member in group.members}
+            ]
+            if holding:
+                found.append(
+                    f"{taxon.name}, which is listed ({status}), may be among {' and '.join(holding)}."
+                )
     return [*found, *CAUTIONS]
 
 

@@ -27,7 +27,7 @@ HEADINGS = {
     "refine": "refine_heading",
 }
 _GOES_ON = re.compile(r"(=>|(and|or)(?!\w)|[|\[+*/±,])")
-_FIRST_WORD = re.compile(r"[^\W\d]\w*")
+_FIRST_WORD = re.compile(r"[^\W\d][\w\u0300-\u036f]*")
 _LABEL = re.compile(r"[0-9]*[a-z](?!\w)")
 _BLANKS = str.maketrans(
     {"\t": " ", "\r": " ", "\xa0": " ", "\u202f": " ", "\u2007": " ", "\u2009": " ", "\ufeff": " "}

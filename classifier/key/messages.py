@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from classifier.key.rules import ERROR, RULES
 from classifier.key.syntax import Span
+from classifier.metrics import METRICS
 
 _WIDEST = 160
 
@@ -93,11 +94,19 @@ def render(diagnostic: Diagnostic, texts: Mapping[str, str]) -> str:
         lines.append(f"{span.file}:{span.line}:{span.column}: {message}")
         lines.extend(_excerpt(span, texts.get(span.file)))
     if diagnostic.witness:
-        call = ", ".join(f"{name} = {value:.6g}" for name, value in diagnostic.witness)
-        lines.append(f"call: {call}")
+        lines.append(f"call: {call_text(diagnostic.witness)}")
     if diagnostic.help:
         lines.append(f"help: {diagnostic.help}")
     return "\n".join(lines)
+
+
+def call_text(call: Iterable[tuple[str, float]]) -> str:
+    """A call as it is typed behind --call: ``characteristic_frequency = 47 kHz, duration = 5.6 ms``."""
+    parts = []
+    for name, value in call:
+        unit = METRICS[name].unit if name in METRICS else ""
+        parts.append(f"{name} = {value:.6g}{' ' if unit else ''}{unit}")
+    return ", ".join(parts)
 
 
 def _excerpt(span, text):

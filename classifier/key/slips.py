@@ -161,15 +161,7 @@ SLIPS = (
         "`{at}` is written with capitals",
         "words of the language are written small: and, or, not, otherwise",
         rules=_EXPRESSIONS,
-        snippets=(("gate_line", "snr >= 12 dB AND duration > 2 ms"), ("couplet_line", "1b Otherwise => 2")),
-    ),
-    Slip(
-        "K110",
-        r"\b(?P<at>else|default|elsewhere)\b",
-        "`{at}` is not a word of the key language",
-        "the lead for all other calls is written with the word otherwise",
-        rules=_LEAD_RULES,
-        snippets=(("couplet_line", "1b else => 2"), ("refine_line", "b default => stays")),
+        snippets=(("gate_line", "snr >= 12 dB AND duration > 2 ms"),),
     ),
     Slip(
         "K110",
@@ -218,7 +210,6 @@ SLIPS = (
         snippets=(
             ("couplet_line", "duration < 5 ms => 2"),
             ("couplet_line", "a duration < 5 ms => 2"),
-            ("couplet_line", "=> 3"),
         ),
     ),
     Slip(
@@ -271,10 +262,7 @@ SLIPS = (
         r"=>[^,\[]*?(?<!,)\s(?P<at>at\s+(?:most|least)\b)",
         "a comma is missing before `at most`",
         "write it as in => Examplia vespera, at most probable",
-        snippets=(
-            ("couplet_line", "1a duration < 5 ms => Examplia vespera at most probable"),
-            ("couplet_line", '1a duration < 5 ms => unidentified "short" at most possible'),
-        ),
+        snippets=(("couplet_line", '1a duration < 5 ms => unidentified "short" at most possible'),),
     ),
     Slip(
         "K101",
@@ -301,7 +289,7 @@ SLIPS = (
         r"\b(?P<at>kHz\s+/\s*ms|kHz\s*/\s+ms|kHz\s+per\s+ms)\b",
         "the unit `{at}` is written in pieces",
         "write kHz/ms",
-        snippets=(("gate_line", "mean_slope < 2 kHz / ms"), ("taxon_line", "mean_slope -2 to 0 kHz / ms")),
+        snippets=(("taxon_line", "mean_slope -2 to 0 kHz / ms"),),
     ),
     Slip(
         "K101",

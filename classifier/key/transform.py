@@ -6,6 +6,7 @@ the start of the file.
 
 import unicodedata
 from bisect import bisect_right
+from dataclasses import replace
 from decimal import Decimal
 
 from lark import Token
@@ -191,7 +192,7 @@ class Builder:
         return s.Without("refine", self.build(children[0]), span=self.span(tree))
 
     def without(self, tree, children):
-        return self.build(children[0])
+        return replace(self.build(children[0]), span=self.span(tree))
 
     def let(self, tree, children):
         name, value, citations = children

@@ -31,8 +31,8 @@ class PulseMeter:
 
         Returns a list of dicts of arrays, one for each batch: every metric of the registry that has the stage
         "measure" as (values, errors or None) in SI units (onset from the start of the recording), "course" (the ridge at
-        COURSE instants), "whole_share" (share of the energy at all frequencies that lies along the ridge), "cut_start"
-        and "cut_end".
+        COURSE instants), "whole_share" (share of the energy at all frequencies that lies along the ridge and its
+        harmonics), "cut_start" and "cut_end".
         """
         prepared = [self._nodes(sound) for sound in sounds]
         order = sorted(range(len(sounds)), key=lambda i: (len(prepared[i][1]), i))
@@ -115,10 +115,14 @@ class PulseMeter:
         out["snr"] = (10 * np.log10(np.maximum(peak_power / (band_density * band), 1e-12)), None)
         out["clipped_share"] = (self._clipped_share(samples, shapes), None)
         energy, whole = out.pop("energy")[0], out.pop("whole_energy")[0]
-        out["whole_share"] = np.clip(shapes.ridge_energy / np.maximum(whole, 1e-30), 0, 1)
+        levels = np.stack([np.ones(m), *(10 ** (np.nan_to_num(level, nan=-300.0) / 10) for level in (second, third))])
+        harmonic_energy = shapes.ridge_energy * levels.sum(axis=0) / levels[strongest - 1, np.arange(m)]
+        out["whole_share"] = np.clip(harmonic_energy / np.maximum(whole, 1e-30), 0, 1)
         share = shapes.ridge_energy / np.maximum(energy, 1e-30)
         # more energy along the ridge than in its band: the ridge does not belong to this sound
-        out["coherence"] = (100 * np.minimum(share, 1 / np.maximum(share, 1e-9)), None)
+        share = np.minimum(share, 1 / np.maximum(share, 1e-9))
+        # a harmonic that falls into the band of the ridge counts for the pulse
+        out["coherence"] = (100 * np.maximum(share, out["whole_share"]), None)
         out["course"] = shapes.fit.frequency_hz(
             shapes.begin_s[:, None] + np.linspace(0, 1, COURSE) * (shapes.end_s - shapes.begin_s)[:, None]
         )

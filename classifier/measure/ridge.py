@@ -15,6 +15,8 @@ BASEBAND_RATE_HZ = 32_000.0
 NODE = 6
 #: Nodes by which a track is carried on over both its ends.
 MARGIN_NODES = 10
+#: Light averaging before the leftover frequency is read off: lets pass about 5 kHz on either side of the ridge.
+_CALM = np.array([0.25, 0.75, 1.0, 0.75, 0.25], np.float32) / 3
 #: Low-pass length in units of the decimation.
 _FILTER_SPANS = 5
 
@@ -171,7 +173,9 @@ def refine(samples, nodes_hz, noise_power, *, demodulator, rounds=((9, 1.0), (13
     quiet = (noise_power * 1.5)[:, None].astype(np.float32)
     signal, frequency = demodulator(samples, nodes_hz)
     for width, share in rounds:
-        left = share * leftover_frequency(signal, rate_hz=rate, width=width, quiet=quiet)
+        # what lies further off is a neighbouring harmonic or another bat
+        calm = smooth(signal, _CALM)
+        left = share * leftover_frequency(calm, rate_hz=rate, width=width, quiet=quiet)
         frequency = np.clip(frequency + left, 1_000.0, nyquist)
         signal = signal * np.exp(-1j * phase_of(left, rate)).astype(np.complex64)
     return signal, frequency

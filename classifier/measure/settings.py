@@ -27,7 +27,7 @@ class MeasureSettings:
     point_rise_db: float = 7.0
     track_rise_db: float = 12.0
     #: Share of the energy nearby that must lie on a track.
-    least_share: float = 0.5
+    least_share: float = 0.45
     #: Steepest sweep followed from frame to frame, in Hz/s (60 kHz/ms).
     steepest_slope_hz_per_s: float = 60e6
 

@@ -20,6 +20,8 @@ SIDE_LOBE_DB = 26.0
 SIDE_LOBE_REACH_HZ = 12_000.0
 #: Points that a track must have: noise alone hangs together for about a frame's length, four steps.
 FEWEST_POINTS = 5
+#: Where else a sound may lie whose strongest harmonic is the track.
+HARMONIC_RATIOS = (1 / 2, 3 / 2, 2.0, 3.0)
 #: A track of fewer points is brief.
 BRIEF_POINTS = 11
 #: Energy this near a track in frequency counts against it.
@@ -185,13 +187,18 @@ class TrackFinder:
         smear = np.minimum(0.35 * np.abs(slope) * (self.frame / self.step), 0.6 * NEARBY_HZ)
         place = frequency / self.bin_hz - self.low_bin
 
-        def between(reach_hz):
+        def between(reach_hz, place=place):
             reach = reach_hz / self.bin_hz
             low = np.clip(np.round(place - reach), 0, rise.shape[1]).astype(int)
             high = np.clip(np.round(place + reach) + 1, 0, rise.shape[1]).astype(int)
             return cumulative[frame, high] - cumulative[frame, low]
 
-        on = np.add.reduceat(between(2 * self.bin_hz + smear), first)
+        own = between(2 * self.bin_hz + smear)
+        # harmonics speak for a call and not against it
+        for ratio in HARMONIC_RATIOS:
+            at = frequency * ratio / self.bin_hz - self.low_bin
+            own = own + between(2 * self.bin_hz + ratio * smear, at)
+        on = np.add.reduceat(own, first)
         near = np.add.reduceat(between(NEARBY_HZ + smear), first)
         everything = np.add.reduceat(cumulative[frame, -1], first)
         # a click fills the whole band for a frame or two; a brief call does not

@@ -19,7 +19,8 @@ def settle(tracks, times, ends, pitch, level, *, gap_s, settings):
     """
     tracks = [np.array(track, np.int64) for track in tracks]
     tracks, echoes = _drop_echo_trains(tracks, times, pitch, level, settings)
-    return _join_buzzes(tracks, times, ends, pitch, gap_s, settings), echoes
+    tracks = _join_buzzes(tracks, times, ends, pitch, gap_s, settings)
+    return _join_alternating(tracks, times, pitch, level, settings), echoes
 
 
 def _join_buzzes(tracks, times, ends, pitch, gap_s, settings):
@@ -76,6 +77,48 @@ def _trails(track, other, times, pitch, level, settings):
     steady = np.median(np.abs(behind[near] - np.median(behind[near]))) < settings.echo_jitter_s
     alike = np.median(np.abs(pitch[own] - pitch[loud])) < 2.0
     return bool(steady and alike and np.nanmedian(level[loud] - level[own]) > settings.echo_drop_db)
+
+
+def _join_alternating(tracks, times, pitch, level, settings):
+    """Join two tracks that are one bat using two call types in turn: one rhythm between them, one swelling."""
+    tracks = list(tracks)
+    firm = [number for number, track in enumerate(tracks) if len(track) >= 3]
+    for place, one in enumerate(firm):
+        for other in firm[place + 1:]:
+            a, b = tracks[one], tracks[other]
+            if len(a) and len(b) and _alternate(a, b, times, pitch, level, settings):
+                joined = np.r_[a, b]
+                tracks[one], tracks[other] = joined[np.lexsort((joined, times[joined]))], np.empty(0, np.int64)
+    return [track for track in tracks if len(track)]
+
+
+def _alternate(a, b, times, pitch, level, settings):
+    """True if two tracks interleave like the two call types of one bat.
+
+    1. most of the shorter lies beside the other, 2. types change between most neighbours, 3. nine intervals in ten
+    fit one rhythm, skipped beats allowed, 4. the levels swell together.
+    """
+    overlap = min(times[a[-1]], times[b[-1]]) - max(times[a[0]], times[b[0]])
+    shorter = min(times[a[-1]] - times[a[0]], times[b[-1]] - times[b[0]])
+    apart = abs(np.nanmedian(pitch[a]) - np.nanmedian(pitch[b]))
+    if overlap < 0.6 * shorter or not settings.alternation_percent <= apart <= settings.alternation_most_percent:
+        return False
+    both = np.r_[a, b]
+    order = np.lexsort((both, times[both]))
+    both, second = both[order], (np.arange(len(both)) >= len(a))[order]
+    if len(both) < settings.alternation_pulses:
+        return False
+    turns = second[1:] != second[:-1]
+    gaps = np.diff(times[both])
+    if turns.mean() < settings.alternation_share:
+        return False
+    beat = np.median(gaps[turns])
+    spans = np.maximum(np.round(gaps / beat), 1.0)
+    fits = np.abs(np.log(gaps / (spans * beat))) < settings.alternation_misfit / np.sqrt(spans)
+    if fits.mean() < 0.9 or gaps.min() < 0.5 * beat:
+        return False
+    steps = (level[both][1:] - level[both][:-1])[turns] * np.where(second[1:], 1.0, -1.0)[turns]
+    return bool(not np.isfinite(steps).any() or np.nanmedian(np.abs(steps - np.nanmedian(steps))) < 5.0)
 
 
 def alternation(pitch, settings):

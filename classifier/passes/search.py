@@ -50,6 +50,7 @@ def _is_plain(tracks, settings):
 def _search(pulses, model, gap_s, margin, most):
     """The tracks of the best hypothesis."""
     settings = model.settings
+    birth = settings.birth_margin
     hypotheses = [(0.0, (), None)]
     for pulse in pulses:
         live, candidates, gains = [], [], {}
@@ -62,7 +63,7 @@ def _search(pulses, model, gap_s, margin, most):
                     alive, closed, score = _close(alive, closed, score, now, gap_s)
                     break
             live.append((alive, closed))
-            candidates.append((-score - new, place, None))
+            best = new
             if echo is not None:
                 candidates.append((-score - echo, place, False))
             for track in alive:
@@ -71,6 +72,11 @@ def _search(pulses, model, gap_s, margin, most):
                     found = gains[track] = model.gain(track, pulse)
                 if found is not None:
                     candidates.append((-score - found[0], place, track))
+                    if found[0] > best:
+                        best = found[0]
+            # A pulse that fits a track very well is not worth weighing as a new bat's.
+            if best - new < birth:
+                candidates.append((-score - new, place, None))
         candidates.sort(key=_score)
         floor = candidates[0][0] + margin
         room = most if len(live[candidates[0][1]][0]) <= settings.crowd else min(most, settings.crowd_hypotheses)

@@ -64,9 +64,9 @@ class PassSettings:
     edge_most: float = 4.0
     edge_s: float = 0.4
 
-    # Echoes that measuring did not flag: methods trial, delays to about 30 ms.
+    # Echoes that measuring did not flag: delays of 3 to 15 ms are usual.
     echo_share: float = 0.03
-    echo_s: float = 0.03
+    echo_s: float = 0.02
     echo_drop_db: float = 2.0
     echo_jitter_s: float = 0.0015
 
@@ -83,6 +83,11 @@ class PassSettings:
     # Two call types in turn: apart by so much, and changing between so many neighbours.
     alternation_percent: float = 4.0
     alternation_share: float = 0.6
+    #: Two tracks are one alternating caller if together they are at least so many pulses, in one rhythm to so much,
+    #: with frequencies no further apart than this.
+    alternation_pulses: int = 7
+    alternation_misfit: float = 0.25
+    alternation_most_percent: float = 35.0
 
     # Search: first narrow; wide where the outcome is not plain. Scores are natural logarithms.
     #: Share of doubtful steps in a track from which the wide search is worth its time.
@@ -91,6 +96,7 @@ class PassSettings:
     narrow_hypotheses: int = 6
     wide_margin: float = 20.0
     wide_hypotheses: int = 40
+    birth_margin: float = 15.0
     crowd_hypotheses: int = 8
     crowd: int = 8
 

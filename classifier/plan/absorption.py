@@ -35,11 +35,10 @@ class Weather:
 def absorption_db_per_m(frequency_hz, weather=None):
     """Attenuation of a pure tone by the air itself, without spreading, in decibels per metre.
 
-    ISO 9613-1 states the formula for 50 Hz to 10 kHz (and up to a frequency-to-pressure ratio of 10 MHz/atm
-    for its physics). **Above 10 kHz it is used here as an extrapolation**: the classical and the relaxation
-    terms go on unchanged, and measurements with ultrasound (Lawrence & Simmons 1982) stand some 15 to 30 %
-    under it at 25 °C and 50 % humidity. The uncertainty that the standard claims (10 % inside its range) is
-    not claimed here.
+    ISO 9613-1 states its tables from 50 Hz to 10 kHz. **Above 10 kHz the formula is used here as an
+    extrapolation**: its classical and relaxation terms go on unchanged. It then stands over what was measured
+    with ultrasound at 25 °C and 50 % humidity (Lawrence & Simmons 1982): by 30 % at 30 kHz, by 16 % at 200 kHz.
+    The uncertainty that the standard claims inside its range (10 %) is not claimed here.
 
     Parameters
     ----------

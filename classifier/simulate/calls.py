@@ -80,7 +80,8 @@ class Call:
                      the flat part
     body_s, body_hz  FM-QCF, CF-FM: late end of the body, after which the tail runs to ``end_hz`` (up or
                      down)
-    bend_s           FM-QCF, CF-FM: how rounded the two bends are
+    bend_s           FM-QCF, CF-FM: how rounded the two bends are (knee and body are the corners before
+                     rounding)
     curvature        QCF: 0 a straight line, 1 a parabola that is level at its end
     decay_s          noctule-like: time constant with which the sweep dies away
     envelope         amplitude over time
@@ -204,15 +205,21 @@ def _decaying(call, time):
 
 @lru_cache(maxsize=4096)
 def _bent_terms(duration_s, start_hz, end_hz, knee_s, knee_hz, body_s, body_hz, width):
-    """Four coefficients that carry the course through start, knee, late end of the body, and end."""
-    places = np.array([0.0, knee_s, body_s, duration_s])
-    columns = [np.ones(4), places, _bend(places - knee_s, width)[0], _bend(places - body_s, width)[0]]
-    return np.linalg.solve(np.stack(columns, axis=1), np.array([start_hz, knee_hz, body_hz, end_hz]))
+    """Four coefficients of a course that starts and ends as stated and whose body lies along the line
+    between the two corners: it has that line's slope, and meets it in the middle."""
+    places = np.array([0.0, duration_s, 0.5 * (knee_s + body_s)])
+    rows = np.ones((4, 4))
+    rows[:3, 1] = places
+    rows[:3, 2], rows[:3, 3] = _bend(places - knee_s, width)[0], _bend(places - body_s, width)[0]
+    rows[3] = (0.0, 1.0, 1.0, 0.0)  # slope once the first bend is passed and the second is not reached
+    slope = (body_hz - knee_hz) / (body_s - knee_s)
+    return np.linalg.solve(rows, np.array([start_hz, end_hz, 0.5 * (knee_hz + body_hz), slope]))
 
 
 def _bent(call, time):
     """Sweep, body and tail: three slopes joined by two rounded bends."""
-    width = call.bend_s or 0.05 * call.duration_s
+    sweeps = min(call.knee_s, call.duration_s - call.body_s)
+    width = call.bend_s or min(0.05 * call.duration_s, 0.2 * sweeps)
     terms = _bent_terms(
         call.duration_s,
         call.start_hz,

@@ -165,7 +165,7 @@ def _band_limit(frequency_hz, sample_rate_hz):
     if share.max(initial=0.0) <= BAND_LIMIT[0]:
         return 1.0
     place = np.clip((share - BAND_LIMIT[0]) / (BAND_LIMIT[1] - BAND_LIMIT[0]), 0.0, 1.0)
-    return np.cos(0.5 * np.pi * place)
+    return np.where(place < 1.0, np.cos(0.5 * np.pi * place), 0.0)
 
 
 def add_pulse(samples, pulse, *, sample_rate_hz):

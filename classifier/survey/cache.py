@@ -23,7 +23,7 @@ from pathlib import Path
 import polars as pl
 
 from classifier.errors import InputError
-from classifier.survey.storage import make_folder, write_atomically
+from classifier.survey.storage import make_folder
 from classifier.survey.tables import PULSE_SCHEMA, parquet_bytes, read_parquet
 from classifier.survey.tasks import Reading, read_part
 
@@ -82,33 +82,29 @@ class Cache:
             tables.append(part.select(pl.lit(name).alias("recording"), pl.all()))
         return pl.concat(tables).sort("recording", maintain_order=True)
 
-    def keep(self, pulses, keys, readings):
-        """Put the table in place with its index, and remove the parts and what belonged to the table before.
+    def index(self, digest, keys, readings):
+        """The index of a table of pulses that is about to be put in place.
 
         Parameters
         ----------
-        pulses : polars.DataFrame as from ``pulses``
+        digest : str, SHA-256 of the table's file
         keys, readings : mappings of name to key and to Reading
 
         Returns
         -------
-        str, the SHA-256 digest of pulses.parquet
-        Raises
-        ------
-        InputError : it cannot be written; the parts and the table before are kept
+        (Path, bytes); to be put in place before the table
         """
-        data = parquet_bytes(pulses)
-        digest = hashlib.sha256(data).hexdigest()
         rows = [(name, keys[name], *asdict(readings[name]).values()) for name in sorted(keys)]
-        index = self._folder / f"{_INDEX_PREFIX}{digest[:16]}.parquet"
-        write_atomically(index, parquet_bytes(pl.DataFrame(rows, schema=_INDEX_SCHEMA, orient="row")))
-        write_atomically(self._folder / PULSES_NAME, data)
+        table = pl.DataFrame(rows, schema=_INDEX_SCHEMA, orient="row")
+        return _index_path(self._folder, digest), parquet_bytes(table)
+
+    def tidy(self, index):
+        """Remove the parts and all indexes but this one, once the table is in place."""
         for other in self._folder.glob(f"{_INDEX_PREFIX}*"):
             if other != index:
                 with contextlib.suppress(OSError):
                     other.unlink()
         shutil.rmtree(self._parts, ignore_errors=True)
-        return digest
 
 
 def recording_key(name, recording, mtime_ns, settings_digest):
@@ -145,13 +141,17 @@ def _code_of(measure):
     return sorted(Path(importlib.import_module(package).__file__).parent.rglob("*.py"))
 
 
+def _index_path(folder, digest):
+    return folder / f"{_INDEX_PREFIX}{digest[:16]}.parquet"
+
+
 def _read_index(folder):
     """Name -> (key, Reading) of the recordings in the table; empty where table and index do not belong
     together."""
     try:
         with open(folder / PULSES_NAME, "rb") as file:
             digest = hashlib.file_digest(file, "sha256").hexdigest()
-        table = read_parquet(folder / f"{_INDEX_PREFIX}{digest[:16]}.parquet")
+        table = read_parquet(_index_path(folder, digest))
         return {name: (key, Reading(*facts)) for name, key, *facts in table.iter_rows()}
     except (OSError, InputError, TypeError, ValueError):
         return {}

@@ -18,10 +18,11 @@ from classifier.survey.provenance import (
     description,
     moment,
     read_settings,
+    settings_bytes,
     storable,
     write_settings,
 )
-from classifier.survey.storage import locked, make_folder, remove_temporary, write_atomically
+from classifier.survey.storage import locked, make_folder, remove_temporary, write_together
 from classifier.survey.tables import RECORDING_SCHEMA, parquet_bytes
 from classifier.survey.tasks import Receipt, Task, run_task
 from classifier.survey.workers import core_count, run_tasks
@@ -161,9 +162,11 @@ class _Run:
                 recording = replace(recording, status="unsupported", message=text)
             self.recordings[name] = recording
             if recording.readable:
-                with contextlib.suppress(OSError):  # gone since: measuring will say so
+                try:
                     mtime_ns = path.stat().st_mtime_ns
                     self.keys[name] = recording_key(name, recording, mtime_ns, self.digest)
+                except OSError as error:
+                    self.failures[name] = f"It could no longer be read ({error.strerror}): check the card."
 
     def measure_missing(self, workers, progress):
         """Measure what is not measured yet."""
@@ -212,23 +215,29 @@ class _Run:
         removed = len(_names_before(self.folder) - set(self.recordings))
         rows = [_row(name, self._as_measured(name)) for name in sorted(self.recordings)]
         table = pl.DataFrame(rows, schema=RECORDING_SCHEMA, orient="row")
-        data = parquet_bytes(table)
-        digest = self.cache.keep(pulses, self.keys, self.readings)
-        write_atomically(self.folder / RECORDINGS_NAME, data)
-        counts = dict(table.group_by("status").len().sort("status").iter_rows())
+        data = {PULSES_NAME: parquet_bytes(pulses), RECORDINGS_NAME: parquet_bytes(table)}
+        digests = {name: hashlib.sha256(content).hexdigest() for name, content in data.items()}
         told["survey"] |= {
             "finished_at": moment(),
             "recordings": table.height,
             "pulses": pulses.height,
-            "status": counts,
+            "status": dict(table.group_by("status").len().sort("status").iter_rows()),
         }
         told["tables"] = {
-            "recordings_sha256": hashlib.sha256(data).hexdigest(),
-            "pulses_sha256": digest,
+            "recordings_sha256": digests[RECORDINGS_NAME],
+            "pulses_sha256": digests[PULSES_NAME],
         }
         if before and "labels" in before:
             told["labels"] = before["labels"]
-        write_settings(self.folder, told)
+        index, content = self.cache.index(digests[PULSES_NAME], self.keys, self.readings)
+        write_together(
+            {
+                index: content,
+                **{self.folder / name: content for name, content in data.items()},
+                self.folder / SETTINGS_NAME: settings_bytes(told),
+            }
+        )
+        self.cache.tidy(index)
         unknown = sum(not recording.offset_known for recording in self.recordings.values())
         if unknown:
             notices = (

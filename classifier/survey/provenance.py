@@ -88,7 +88,12 @@ def read_settings(folder):
 
 def write_settings(folder, settings):
     """Write survey.toml; InputError if that is not possible."""
-    write_atomically(Path(folder, SETTINGS_NAME), toml_text(settings, _COMMENT).encode("utf-8"))
+    write_atomically(Path(folder, SETTINGS_NAME), settings_bytes(settings))
+
+
+def settings_bytes(settings):
+    """survey.toml as bytes."""
+    return toml_text(settings, _COMMENT).encode("utf-8")
 
 
 def moment():

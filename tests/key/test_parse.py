@@ -186,10 +186,7 @@ def test_limits_are_findings(text, code):
     assert len(found) <= limits.FINDINGS + 1
 
 
-def test_words_of_the_language_start_statements():
-    # Each heading of the grammar is known to the reader, and each block's rule exists in the grammar.
-    starts = {line.split('"')[1] for line in flattened("").splitlines() if line} | set(HEADINGS)
-    assert starts == set(HEADINGS)
+def test_every_rule_that_the_reader_uses_is_in_the_grammar():
     for rule in {*HEADINGS.values(), *BLOCK_LINES.values()}:
         with pytest.raises(UnexpectedInput):
             grammar().parse("§", start=rule)

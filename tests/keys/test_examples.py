@@ -1,4 +1,4 @@
-"""Every shipped key reads without a finding, says what it must, and gives its own worked examples their labels."""
+"""Every shipped key reads without a finding, says what it must, and its worked examples get their labels."""
 
 from pathlib import Path
 
@@ -81,14 +81,16 @@ def test_every_group_or_taxon_says_how_to_tell(reading, name):
 def test_header_says_what_cannot_be_parted_and_shows_the_cautions(reading, name):
     text = " ".join(reading(name).text.split("\nkey ")[0].replace("#", " ").split())
     for words in ("cannot part", "qualified person", "licences", "vaccinated"):
-        if name == "new-zealand":  # no rabies or lyssavirus is known from the country's bats: trained, not vaccinated
+        if (
+            name == "new-zealand"
+        ):  # no lyssavirus is known there, so handlers are trained (common practice, no source)
             words = {"licences": "permits", "vaccinated": "trained"}.get(words, words)
         assert words in text
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_a_threatened_bat_is_never_definite_without_a_hint_of_review(compiled, name):
-    """'Threatened' is what the taxon's status says; a lead to it alone is capped, or its notes ask for a review."""
+    """A lead to a bat whose status says so is capped, or the bat's notes ask for a review."""
     key = compiled(name)
     threatened = {
         taxon.name: taxon

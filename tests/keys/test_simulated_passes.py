@@ -1,21 +1,22 @@
 """Labels of passes drawn from published means, with the ways in which bats and pulses differ.
 
-simulated_populations.csv has a row for each call type of each population: figures from the sources named there (keys of
-docs/sources.md); what published tables leave out (mostly spreads and slopes) is from memory and says so. A row of
-form "also" is a second call type that takes turns with the row above it.
+simulated_populations.csv has a row for each call type of each population: figures from the sources named
+there (keys of docs/sources.md); what published tables leave out (mostly spreads and slopes) is from memory
+and says so. A row of form "also" is a second call type that takes turns with the row above it.
 
 How a pass is drawn. Each bat has its own offset and each pulse another:
 
-    flat    characteristic frequency: mean + N(0, between) + N(0, within); start frequency: the mean's distance over the
-            flat part times lognormal factors (20 % between bats, 15 % within); slope of the flattest stretch: mean times
-            a lognormal factor (35 %), tail: mean + N(0, 1) + N(0, 0.7) kHz; duration times lognormal factors (15 %, 12 %)
-    sweep   start and end frequency times lognormal factors (6 % and 4 %, half of it between bats), duration as above; the
-            course is hyperbolic, so the slope at a frequency f is mean slope * f² / (start * end), and the flattest
-            stretch lies at the end (times 0.8 to 1.2 for other courses)
+    flat    characteristic frequency: mean + N(0, between) + N(0, within); start frequency: the mean's
+            distance over the flat part times lognormal factors (20 % between bats, 15 % within); slope of
+            the flattest stretch: mean times a lognormal factor (35 %), tail: mean + N(0, 1) + N(0, 0.7)
+            kHz; duration times lognormal factors (15 %, 12 %)
+    sweep   start frequency times lognormal factors (5 % between bats, 3 % within), end frequency (3 %, 2.5
+            %), duration as above; the course is hyperbolic, so the slope at a frequency f is mean slope * f² / (start *
+            end), and the flattest stretch lies at the end (times 0.8 to 1.2 for other courses)
     tone    as flat, with a level top and short sweeps at its ends
 
-Far bats lose the top of their sweeps: the first part of each sweep is cut off by 0 to 15 % in a pass.
-All of this is table-level: measuring and following are tested elsewhere.
+Far bats lose the top of their sweeps: the first part of each sweep is cut off by 0 to 15 % in a pass. All
+of this is table-level: measuring and following are tested elsewhere.
 """
 
 import csv
@@ -31,9 +32,18 @@ from classifier.metrics import MEASURED, METRICS
 from classifier.passes import Followed
 
 PASSES = 100
-ERRORS = {"characteristic_frequency": 0.1, "start_frequency": 0.5, "end_frequency": 0.3, "duration": 0.05,
-          "characteristic_slope": 0.05, "bandwidth": 0.5, "tail": 0.2, "peak_frequency": 0.1, "initial_slope": 0.5,
-          "mean_slope": 0.05}
+ERRORS = {
+    "characteristic_frequency": 0.1,
+    "start_frequency": 0.5,
+    "end_frequency": 0.3,
+    "duration": 0.05,
+    "characteristic_slope": 0.05,
+    "bandwidth": 0.5,
+    "tail": 0.2,
+    "peak_frequency": 0.1,
+    "initial_slope": 0.5,
+    "mean_slope": 0.05,
+}
 
 with (Path(__file__).parent / "simulated_populations.csv").open(encoding="utf-8") as file:
     ROWS = list(csv.DictReader(file))
@@ -56,16 +66,27 @@ def spread(rng, percent, size=None):
 
 
 def flat_calls(row, rng, count):
-    flat = float(row["flat_khz"]) + rng.normal(0, float(row["between_khz"])) + rng.normal(0, float(row["within_khz"]), count)
+    flat = (
+        float(row["flat_khz"])
+        + rng.normal(0, float(row["between_khz"]))
+        + rng.normal(0, float(row["within_khz"]), count)
+    )
     sweep = 8.0 if row["form"] == "tone" else float(row["start_khz"]) - float(row["flat_khz"])
     sweep = sweep * spread(rng, 20) * spread(rng, 15, count) * (1 - rng.uniform(0, 0.15))
     slope = float(row["slope_khz_per_ms"]) * spread(rng, 35) * spread(rng, 35, count)
     tail = float(row["tail_khz"] or 0) + rng.normal(0, 1) + rng.normal(0, 0.7, count)
     duration = float(row["duration_ms"]) * spread(rng, 15) * spread(rng, 12, count)
     start = flat - sweep if row["form"] == "tone" else flat + sweep
-    return {"characteristic_frequency": flat, "start_frequency": start, "end_frequency": flat + tail, "tail": tail,
-            "characteristic_slope": slope, "duration": duration, "peak_frequency": flat + rng.uniform(0, 1.5, count),
-            "initial_slope": -2 * sweep / duration}
+    return {
+        "characteristic_frequency": flat,
+        "start_frequency": start,
+        "end_frequency": flat + tail,
+        "tail": tail,
+        "characteristic_slope": slope,
+        "duration": duration,
+        "peak_frequency": flat + rng.uniform(0, 1.5, count),
+        "initial_slope": -2 * sweep / duration,
+    }
 
 
 def sweep_calls(row, rng, count):
@@ -76,11 +97,17 @@ def sweep_calls(row, rng, count):
     mean = (end - start) / duration
     course = rng.uniform(0.8, 1.2, count)
     flat = end + 0.02 * (start - end)
-    return {"characteristic_frequency": flat, "start_frequency": start, "end_frequency": end, "tail": end - flat,
-            "characteristic_slope": mean * end / start * course, "duration": duration,
-            "peak_frequency": end + rng.uniform(0.3, 0.5, count) * (start - end),
-            # Over the first fifth the sweep has lost about a tenth of its way down in frequency: f² has fallen by a fifth.
-            "initial_slope": 0.8 * mean * start / end / course}
+    return {
+        "characteristic_frequency": flat,
+        "start_frequency": start,
+        "end_frequency": end,
+        "tail": end - flat,
+        "characteristic_slope": mean * end / start * course,
+        "duration": duration,
+        "peak_frequency": end + rng.uniform(0.3, 0.5, count) * (start - end),
+        # Over the first fifth of such a sweep f² falls by some 40 %: by 20 % on average.
+        "initial_slope": 0.8 * mean * start / end / course,
+    }
 
 
 def a_pass(types, rng):
@@ -90,11 +117,17 @@ def a_pass(types, rng):
     turn = np.arange(count) % len(types)
     calls = {name: np.choose(turn, [each[name] for each in drawn]) for name in drawn[0]}
     ends = np.stack([calls["start_frequency"], calls["end_frequency"], calls["characteristic_frequency"]])
-    calls |= {"bandwidth": ends.max(0) - ends.min(0), "max_frequency": ends.max(0), "min_frequency": ends.min(0),
-              "mean_slope": (calls["end_frequency"] - calls["start_frequency"]) / calls["duration"],
-              "interval": float(types[0]["interval_ms"]) * spread(rng, 15) * spread(rng, 12, count),
-              "coherence": 100 - np.abs(rng.normal(0, 4, count)), "snr": rng.uniform(12, 40, count),
-              "clipped_share": np.zeros(count), "level": np.full(count, -20.0)}
+    calls |= {
+        "bandwidth": ends.max(0) - ends.min(0),
+        "max_frequency": ends.max(0),
+        "min_frequency": ends.min(0),
+        "mean_slope": (calls["end_frequency"] - calls["start_frequency"]) / calls["duration"],
+        "interval": float(types[0]["interval_ms"]) * spread(rng, 15) * spread(rng, 12, count),
+        "coherence": 100 - np.abs(rng.normal(0, 4, count)),
+        "snr": rng.uniform(12, 40, count),
+        "clipped_share": np.zeros(count),
+        "level": np.full(count, -20.0),
+    }
     for name, error in ERRORS.items():
         calls[name] = calls[name] + rng.normal(0, error, count)
     return calls
@@ -108,7 +141,7 @@ def alternation(types):
 
 
 def tables(key, rng):
-    """(pulses, recordings, followed, the taxon of each pass) of a survey in which each pass is a recording."""
+    """(pulses, recordings, followed, the taxon of each pass) of a survey, each pass a recording."""
     parts, taxa = [], []
     for taxon, types in populations(key):
         for _ in range(PASSES):
@@ -120,8 +153,11 @@ def tables(key, rng):
     first = np.r_[True, of[1:] != of[:-1]]
     count = len(of)
     within = np.arange(count) - np.flatnonzero(first)[of - 1]
-    columns = {"recording": [f"{each:05}.wav" for each in of], "channel": np.ones(count, np.int16),
-               "pulse": (within + 1).astype(np.int32)}
+    columns = {
+        "recording": [f"{each:05}.wav" for each in of],
+        "channel": np.ones(count, np.int16),
+        "pulse": (within + 1).astype(np.int32),
+    }
     joined["onset"] = within * 0.1
     for name, values in joined.items():
         columns[METRICS[name].column] = values
@@ -129,18 +165,31 @@ def tables(key, rng):
             columns[METRICS[name].error_column] = np.full(count, ERRORS[name])
     for metric in MEASURED:
         columns.setdefault(metric.column, np.full(count, np.nan))
-    pulses = pl.DataFrame(columns).with_columns(pl.col(pl.Float64).fill_nan(None)).with_columns(
-        pl.lit(False).alias("echo"), pl.lit(False).alias("cut"), pl.lit(False).alias("overlapped"))
+    pulses = (
+        pl.DataFrame(columns)
+        .with_columns(pl.col(pl.Float64).fill_nan(None))
+        .with_columns(
+            pl.lit(False).alias("echo"), pl.lit(False).alias("cut"), pl.lit(False).alias("overlapped")
+        )
+    )
     followed = pulses.select("recording", "channel", "pulse").with_columns(
-        pl.Series("pass", of, pl.Int32), pl.lit(False).alias("in_buzz"),
-        pl.Series("interval_ms", np.where(first, np.nan, interval)).fill_nan(None))
+        pl.Series("pass", of, pl.Int32),
+        pl.lit(False).alias("in_buzz"),
+        pl.Series("interval_ms", np.where(first, np.nan, interval)).fill_nan(None),
+    )
     recordings = pl.DataFrame({"path": sorted(set(columns["recording"]))}).with_columns(
-        pl.lit("site").alias("site"), pl.lit(None, pl.Date).alias("night"), pl.lit(None, pl.String).alias("starts_at"),
-        pl.lit(None, pl.Float64).alias("latitude"), pl.lit(None, pl.Float64).alias("longitude"))
+        pl.lit("site").alias("site"),
+        pl.lit(None, pl.Date).alias("night"),
+        pl.lit(None, pl.String).alias("starts_at"),
+        pl.lit(None, pl.Float64).alias("latitude"),
+        pl.lit(None, pl.Float64).alias("longitude"),
+    )
     gap = [alternation(types) for _, types in populations(key) for _ in range(PASSES)]
     facts = pl.DataFrame({"pass": np.arange(1, len(parts) + 1, dtype=np.int32)}).with_columns(
-        pl.lit(False).alias("feeding_buzz"), pl.Series("alternating", [each is not None for each in gap]),
-        pl.Series("alternation_khz", gap, pl.Float64))
+        pl.lit(False).alias("feeding_buzz"),
+        pl.Series("alternating", [each is not None for each in gap]),
+        pl.Series("alternation_khz", gap, pl.Float64),
+    )
     return pulses, recordings, Followed(followed, facts), taxa
 
 
@@ -149,7 +198,10 @@ def outcomes(key, compiled, seed=20):
     pulses, recordings, followed, taxa = tables(key, np.random.default_rng(seed))
     passes = label(pulses, recordings, followed, compiled).passes.sort("pass")
     members = {group.name: {each.name for each in group.members} for group in compiled.key.groups.values()}
-    right = [taxon == called or taxon in members.get(called, ()) for taxon, called in zip(taxa, passes["label"], strict=True)]
+    right = [
+        taxon == called or taxon in members.get(called, ())
+        for taxon, called in zip(taxa, passes["label"], strict=True)
+    ]
     return passes.select("label", "tier").with_columns(pl.Series("taxon", taxa), pl.Series("right", right))
 
 
@@ -166,7 +218,7 @@ def test_definite_labels_are_right(compiled, key):
 
 @pytest.mark.parametrize("key", [name for name, _ in groupby(row["key"] for row in ROWS)])
 def test_most_passes_get_their_taxon_or_its_group(compiled, key):
-    """Also where they are not definite: what a person sees must mostly be right, and little must stay without a name."""
+    """Also where they are not definite: what a person sees is mostly right, little stays unnamed."""
     found = outcomes(key, compiled(key), seed=21)
     named = found.filter(~pl.col("label").is_in(["unidentified", "not a bat"]))
     assert named["right"].mean() >= 0.9

@@ -1,4 +1,4 @@
-"""Calls against scipy's chirps, against their own Hilbert transform, and against the parameters they were given."""
+"""Calls against scipy's chirps, their own Hilbert transform, and the parameters they were given."""
 
 import numpy as np
 import pytest
@@ -83,7 +83,7 @@ def test_span_ends_exactly_20_db_down(call):
 def test_course_runs_through_the_stated_points(call):
     places = [(0.0, call.start_hz), (call.duration_s, call.end_hz)]
     if call.knee_s is not None:
-        places += [(call.knee_s, call.knee_hz), (call.body_s, call.body_hz)]
+        places += [(0.5 * (call.knee_s + call.body_s), 0.5 * (call.knee_hz + call.body_hz))]
     for time, frequency in places:
         assert call.course(time)[0] == pytest.approx(frequency, rel=1e-9)
 
@@ -162,8 +162,9 @@ def test_drawn_calls_keep_their_bounds(shape):
         time = np.linspace(0, call.duration_s, 2001)
         course = call.course(time)[0]
         slope = np.abs(np.gradient(course, time))
-        assert 1.5e-3 <= call.duration_s <= 60e-3
-        assert 9e3 < course.min()
+        assert call.duration_s >= 1.5e-3
+        assert call.duration_s <= 60e-3
+        assert course.min() > 9e3
         assert course.max() < 0.97 * 96e3
         # A rounded bend makes the sweep's far end a little steeper than its mean slope, which is what is
         # bounded.

@@ -1,4 +1,4 @@
-"""Distance, movement, air and echoes against the handbook's Doppler figures, spreading laws and brute force."""
+"""Distance, movement, air and echoes against the handbook's figures, spreading laws and brute force."""
 
 import numpy as np
 import pytest

@@ -117,7 +117,9 @@ def test_peak_and_centre_frequency_against_the_samples_spectrum(call):
     found = truth(call)
     assert found[C["peak_frequency"]] == pytest.approx(axis[np.argmax(energy)], abs=0.002)
     assert found[C["centre_frequency"]] == pytest.approx(
-        np.interp(0.5, running / running[-1], axis), abs=0.002
+        # The truth's own bins are 60 Hz wide for a pulse of 4 ms, and interpolated between.
+        np.interp(0.5, running / running[-1], axis),
+        abs=0.005,
     )
 
 
@@ -160,10 +162,10 @@ def test_snr_against_filtered_samples():
     found = truth(call, level=-30.0, noise_density=lambda f: noise.density(f, RATE))
     samples = np.zeros(1 << 20)
     noise.add(samples, RATE, rng)
-    band = signal.sosfiltfilt(signal.butter(12, (35e3, 80e3), "band", fs=RATE, output="sos"), samples)
+    band = signal.sosfilt(signal.butter(12, (35e3, 80e3), "band", fs=RATE, output="sos"), samples)
     measured = 10 * np.log10(0.5 * 10**-3.0 / np.mean(band**2))
-    # A million samples of noise: 0.02 dB; the skirts of the filter: some 0.1.
-    assert found[C["snr"]] == pytest.approx(measured, abs=0.15)
+    # A million samples of noise: 0.02 dB; the filter loses inside its edges what it lets in outside.
+    assert found[C["snr"]] == pytest.approx(measured, abs=0.1)
 
 
 def test_snr_of_a_tone_is_taken_over_2_khz():

@@ -187,9 +187,14 @@ def test_a_killed_run_goes_on_where_it_stopped(tmp_path, record, stub, settings)
     assert not (survey / "pulses.parquet").exists()
     with pytest.raises(InputError, match="is missing; measure or label again"):
         open_survey(survey).pulses()
-    time.sleep(1)  # the worker ends with the task in its hands
-    done = stub.calls(settings)
-    assert 3 <= done <= 5
+    # The worker ends with the task in its hands; how long that takes depends on the machine.
+    seen = []
+    while len(seen) < 6 or len(set(seen[-6:])) > 1 or seen[-1][0] != seen[-1][1]:
+        seen.append((stub.calls(settings), len(list((survey / ".parts").glob("*.parquet")))))
+        assert len(seen) < 300
+        time.sleep(0.2)
+    done = seen[-1][0]
+    assert 3 <= done < 8
     result = measure_survey([root], survey, settings=settings, measure=stub.measure_slowly, workers=2)
     assert result.reused == done
     assert stub.calls(settings) == 8

@@ -205,13 +205,14 @@ class Axes:
         return axis
 
     def _take_comparison(self, comparison):
-        placed = self._place(comparison)
+        placed = self.placed(comparison)
         if comparison.span is not None:
             placed.axis.comparisons.append(comparison)
         placed.axis.unit = placed.axis.unit or comparison.unit
         self._pending.extend((placed.axis, cut) for cut in placed.cuts())
 
-    def _place(self, comparison):
+    def placed(self, comparison: f.Comparison) -> Placed:
+        """How a comparison lies on its axis."""
         known = self._placed.get(id(comparison))
         if known is None:
             known = self._placed[id(comparison)] = (comparison, self._lay(comparison))
@@ -300,7 +301,7 @@ class Axes:
                 axis = self.named(name)
                 yes = axis.above(Fraction(1), False)
                 return Side(axis, yes, axis.every & ~yes, axis.missing)
-        placed = self._place(comparison)
+        placed = self.placed(comparison)
         axis, sense = placed.axis, placed.sense
         if sense == "=":
             yes = 1 << axis.at(placed.low)

@@ -10,15 +10,15 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 
-from classifier.key.check.axes import OPAQUE, Axes, Axis
+from classifier.key.check.axes import Axes
 from classifier.key.check.cases import (
     NO, PASSED, TAKEN, YES, Case, Conditions, Effort, Term, TooHard, both, narrow, settled,
 )
 from classifier.key.check.polytope import Inside, Polytopes
+from classifier.key.check.relations import kin
 from classifier.key.compile import CompiledKey, Route, Station
 from classifier.key.syntax import Taxon
 from classifier.key.units import unit
-from classifier.key.vocabulary import NAMES, PULSE
 from classifier.metrics import METRICS
 
 #: Steps that one question may cost, and all of them together (a step is a few microseconds).
@@ -122,27 +122,28 @@ class Ground:
         effort = self.effort.part(QUESTION_STEPS)
         best, looked_at = None, 0
         try:
-            for case in cases:
-                if case is None:
+            for each in self._settled(cases, effort):
+                inside = self.polytopes.inside(each.cells, effort, full=full, rough=True)
+                if inside is None:
                     continue
-                for each in settled(case, effort, self.polytopes.plausible):
-                    inside = self.polytopes.inside(each.cells, effort, full=full)
-                    if inside is None:
-                        continue
-                    certain = not self.polytopes.uses_opaque(each.cells)
-                    if best is None or (certain, inside.margin) > (best.certain, best.inside.margin):
-                        best = Found(inside, each.cells, certain)
-                    looked_at += 1
-                    if looked_at >= _CASES_LOOKED_AT:
-                        return best
+                certain = not self.polytopes.uses_opaque(each.cells)
+                if best is None or (certain, inside.margin) > (best.certain, best.inside.margin):
+                    best = Found(inside, each.cells, certain)
+                looked_at += 1
+                if looked_at >= _CASES_LOOKED_AT:
+                    break
+            if best is not None:
+                inside = self.polytopes.inside(best.cells, effort, full=full)
+                best = Found(inside, best.cells, best.certain) if inside is not None else best
         except TooHard:
             if best is None:
                 raise
         return best
 
-    @property
-    def opaque(self) -> list[Axis]:
-        return [axis for axis in self.axes.all if axis.kind == OPAQUE]
+    def _settled(self, cases, effort):
+        for case in cases:
+            if case is not None:
+                yield from settled(case, effort, self.polytopes.plausible)
 
 
 def ranges_of(taxon: Taxon) -> dict[str, tuple[Fraction, Fraction]]:
@@ -159,13 +160,34 @@ def ranges_of(taxon: Taxon) -> dict[str, tuple[Fraction, Fraction]]:
 
 
 def usual_stretches(axes: Axes) -> dict[str, tuple[float, float]]:
-    """For each metric the stretch that the key's numbers about it span, and a third more on both sides."""
-    stretches = {}
+    """For each metric the stretch in which witnesses are looked for first: what the key's numbers about it span and a
+    third more on both sides; where the key has no number about it alone, what is common among bats (chosen)."""
+    stretches = dict(_COMMON)
+    spans = {}
     for axis in axes.all:
-        if len(axis.names) != 1 or axis.names[0] not in NAMES[PULSE]:
+        if len(axis.names) != 1 or axis.names[0] not in METRICS:
             continue
         inner = [edge for edge in axis.edges if axis.low < edge < axis.high]
         if inner:
             room = max((inner[-1] - inner[0]) / 3, abs(inner[0]) / 6, 4 * axis.resolution)
             stretches[axis.names[0]] = max(axis.low, inner[0] - room), min(axis.high, inner[-1] + room)
+            if kin(axis.names[0]) == "ridge":
+                spans[axis.names[0]] = stretches[axis.names[0]]
+    if spans:
+        ridge = min(low for low, _ in spans.values()), max(high for _, high in spans.values())
+        sums = [abs(edge) for axis in axes.all if len(axis.names) > 1 for edge in axis.edges if abs(edge) < 150]
+        wide = max(ridge[0] - 5, 5.0), ridge[1] + max(sums, default=0.0) + 5
+        for name in METRICS:
+            if kin(name) == "ridge" and name not in spans:
+                stretches[name] = wide
     return stretches
+
+
+#: Values that look like a bat's where the key has none of its own (chosen).
+_COMMON = {
+    name: (15.0, 120.0) for name in METRICS if kin(name) == "ridge"
+} | {
+    "duration": (1.0, 20.0), "knee_time": (0.5, 10.0), "characteristic_slope": (-10.0, 2.0), "initial_slope": (-30.0, 0.0),
+    "mean_slope": (-20.0, 2.0), "bandwidth": (0.0, 60.0), "tail": (-10.0, 10.0), "interval": (20.0, 400.0),
+    "snr": (10.0, 50.0), "level": (-60.0, -3.0), "second_harmonic": (-60.0, 0.0), "third_harmonic": (-60.0, 0.0),
+}

@@ -14,7 +14,7 @@ from itertools import product
 from classifier.key.check.axes import BENT, OPAQUE, PLAIN, RATIO, SUM, Axes, Axis
 from classifier.key.check.cases import Effort, TooHard
 from classifier.key.check.relations import ENTANGLING, HIGHEST, LOWEST, TOGETHER, kin, order_pairs
-from classifier.key.check.rows import AMPLE, FLAT, Row, carry, metrics_in, row_of, ways, widest
+from classifier.key.check.rows import AMPLE, FLAT, Row, carry, metrics_in, nearest, row_of, ways, widest
 from classifier.key.vocabulary import NAMES, PULSE
 
 #: Most combinations of stretches of cells that are looked at for one set of cells.
@@ -77,22 +77,20 @@ class Polytopes:
         return any(axis.kind == OPAQUE and self._narrowed(axis, cells[axis.index]) for axis in self.axes.all)
 
     def inside(
-        self, cells: Sequence[int], effort: Effort, extra: Sequence[Row] = (), *, full: bool = False
+        self, cells: Sequence[int], effort: Effort, extra: Sequence[Row] = (), *, full: bool = False, rough: bool = False
     ) -> Inside | None:
         """A call with the widest margin in these cells; None if there is none.
 
-        It has a value for every metric that the cells narrow or that must be measured (all metrics if ``full``). What may be
-        missing is measured where the cells leave something to measure.
+        It has a value for every metric that the cells narrow or that must be measured (all metrics if ``full``); what may
+        be missing is left out. ``rough`` takes the first call at hand where that saves a linear programme.
         """
-        measured = [mask & axis.every or mask for axis, mask in zip(self.axes.all, cells, strict=True)]
-        for wanted in (measured, cells):
-            for present in self._presences(wanted):
-                found = self._inside(present, effort, extra, full)
-                if found is not None:
-                    return found
+        for present in self._presences(cells):
+            found = self._inside(present, effort, extra, full, rough)
+            if found is not None:
+                return found
         return None
 
-    def _inside(self, cells, effort, extra, full):
+    def _inside(self, cells, effort, extra, full, rough):
         chosen = []
         for axis in self._linear:
             mask = cells[axis.index]
@@ -103,11 +101,8 @@ class Polytopes:
             if full or (not mask & axis.missing and (narrow or needed)):
                 chosen.append(axis)
         call, margin = {}, math.inf
-        groups = _joined(chosen, self._kin, extra)
-        if extra and not groups:
-            groups = [[]]
-        for group in groups:
-            found = self._group_inside(group, cells, effort, extra)
+        for group in _joined(chosen, self._kin, extra) or ([[]] if extra else []):
+            found = self._group_inside(group, cells, effort, extra, rough)
             if found is None:
                 return None
             call.update(found.call)
@@ -115,7 +110,10 @@ class Polytopes:
         for axis in chosen:
             if axis.kind == PLAIN and axis.names and axis.names[0] not in call:
                 call[axis.names[0]] = sum(float(each) * call[atom.name] for atom, each in axis.form.terms)
-        return Inside(call, margin)
+        # Metrics that only helped to carry a relation are no part of the call.
+        asked = {name for axis in chosen for name in (axis.names or (axis.index,))}
+        asked.update(name for row in extra for name in row.names)
+        return Inside({name: value for name, value in call.items() if name in asked}, margin)
 
     # ----------------------------------------------------------------------------------------------------- presence
 
@@ -174,13 +172,13 @@ class Polytopes:
             )
         return self._answers[key]
 
-    def _group_inside(self, group, cells, effort, extra):
+    def _group_inside(self, group, cells, effort, extra, rough):
         best = None
         alone = len(group) == 1 and group[0].kind == PLAIN and group[0].names and not extra
         for rows in self._combinations(group, cells, effort):
             if alone:
                 rows = [replace(row, names=group[0].names, coefficients=(1.0,)) for row in rows]
-            found = self._widest([*rows, *extra], effort)
+            found = self._widest([*rows, *extra], effort, rough)
             if found is not None and (best is None or found.margin > best.margin):
                 best = found
                 if best.margin >= AMPLE:
@@ -242,10 +240,15 @@ class Polytopes:
                 return None
         return call if all(row.holds(call) for row in (*rows, *wide)) else None
 
-    def _widest(self, rows, effort):
-        """The call with the widest margin."""
+    def _widest(self, rows, effort, rough):
+        """The call with the widest margin (or, ``rough``, one with some)."""
         if not any(len(row.names) > 1 for row in rows) and not _entangling(rows):
             return self._box(rows)
+        if rough:
+            bounded = self._bounded(rows)
+            call = None if bounded is None else self._guess(rows, *bounded)
+            if call is not None:
+                return Inside(call, min((row.room(call) / row.scale for row in rows if row.scale), default=AMPLE))
         best = self._programme(rows, effort, usual=True)
         return best if best is not None and best.margin > 0 else self._programme(rows, effort, usual=False) or best
 
@@ -296,7 +299,11 @@ class Polytopes:
         if found is None:
             return None
         if found[1] > FLAT:
-            return Inside(*found)
+            if not usual:
+                return Inside(*found)
+            effort.spend(_PROGRAMME_STEPS)
+            centred = nearest(bounds, [*rows, *relations], room=found[1] / 2)
+            return Inside(centred, found[1] / 2) if centred is not None else Inside(*found)
         # Flat: it may still hold calls, on edges that belong to it.
         found = widest(bounds, [*rows, *relations], open_only=True)
         if found is None or (found[1] <= FLAT and any(row.low_open or row.high_open for row in rows)):

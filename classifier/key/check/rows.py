@@ -39,6 +39,11 @@ class Row:
     def holds(self, call) -> bool:
         return self.holds_value(self.value(call))
 
+    def room(self, call) -> float:
+        """Distance of a call from the nearer end."""
+        value = self.value(call)
+        return min(value - self.low, self.high - value)
+
     def holds_value(self, value) -> bool:
         above = value > self.low if self.low_open else value >= self.low
         return above and (value < self.high if self.high_open else value <= self.high)
@@ -175,13 +180,43 @@ def carry(bounds, rows, rounds=6):
 
 def widest(bounds, rows, *, open_only):
     """(call, t) of the linear programme; None where it is infeasible. With ``open_only`` only open ends need room."""
-    from scipy.optimize import linprog
+    goal = np.zeros(len(bounds) + 1)
+    goal[-1] = -1.0
+    answer = _solved(goal, *_system(bounds, rows, open_only, 1), [*bounds.values(), (0.0, AMPLE)])
+    return None if answer is None else (dict(zip(bounds, answer.tolist(), strict=False)), float(answer[-1]))
 
-    names = list(bounds)
-    place = {name: number for number, name in enumerate(names)}
+
+def nearest(bounds, rows, *, room):
+    """The call nearest to the middle of all bounds (each distance in shares of its bounds) that has some room in each row."""
+    count = len(bounds)
+    matrix, limits, equal, equals = _system(bounds, rows, False, count + 1)
+    matrix[:, count] *= room
+    limits = limits - matrix[:, count]
+    matrix[:, count] = 0.0
+    # distance[i] >= |x[i] - middle[i]|
+    extra, bound = [], []
+    for place, (low, high) in enumerate(bounds.values()):
+        for sign in (1.0, -1.0):
+            line = np.zeros(2 * count + 1)
+            line[place], line[count + 1 + place] = sign, -1.0
+            extra.append(line)
+            bound.append(sign * (low + high) / 2)
+    goal = np.zeros(2 * count + 1)
+    goal[count + 1 :] = [1.0 / max(high - low, 1e-9) for low, high in bounds.values()]
+    answer = _solved(
+        goal, np.vstack([matrix, extra]), np.concatenate([limits, bound]), equal, equals,
+        [*bounds.values(), (0.0, 0.0), *[(0.0, None)] * count],
+    )
+    return None if answer is None else dict(zip(bounds, answer.tolist(), strict=False))
+
+
+def _system(bounds, rows, open_only, more):
+    """Rows as a matrix over the names of ``bounds``, then t, then further columns of zeros (``more`` in all)."""
+    place = {name: number for number, name in enumerate(bounds)}
+    width = len(bounds) + more
     matrix, limits, equal, equals = [], [], [], []
     for row in rows:
-        line = np.zeros(len(names) + 1)
+        line = np.zeros(width)
         for name, coefficient in zip(row.names, row.coefficients, strict=True):
             line[place[name]] = coefficient
         if row.low == row.high:
@@ -191,16 +226,17 @@ def widest(bounds, rows, *, open_only):
         for sign, limit, is_open in ((1.0, row.high, row.high_open), (-1.0, -row.low, row.low_open)):
             if math.isfinite(limit):
                 side = sign * line
-                side[-1] = row.scale if is_open or not open_only else 0.0
+                side[len(bounds)] = row.scale if is_open or not open_only else 0.0
                 matrix.append(side)
                 limits.append(limit)
-    goal = np.zeros(len(names) + 1)
-    goal[-1] = -1.0
-    answer = linprog(
-        goal, A_ub=np.array(matrix) if matrix else None, b_ub=limits or None,
-        A_eq=np.array(equal) if equal else None, b_eq=equals or None,
-        bounds=[*(bounds[name] for name in names), (0.0, AMPLE)], method="highs",
+    return (
+        np.array(matrix).reshape(len(matrix), width), np.array(limits), np.array(equal).reshape(len(equal), width),
+        np.array(equals),
     )
-    if answer.status != 0:
-        return None
-    return {name: float(answer.x[number]) for name, number in place.items()}, float(answer.x[-1])
+
+
+def _solved(goal, matrix, limits, equal, equals, bounds):
+    from scipy.optimize import linprog
+
+    answer = linprog(goal, A_ub=matrix, b_ub=limits, A_eq=equal, b_eq=equals, bounds=bounds, method="highs")
+    return answer.x if answer.status == 0 else None

@@ -12,13 +12,13 @@ from classifier.key import forms as f
 from classifier.key.check.axes import OPAQUE, PLAIN
 from classifier.key.check.cases import Case, TooHard
 from classifier.key.check.ground import Found, Ground
-from classifier.key.check.relations import DURATION, END, EQUALS, MEAN_SLOPE, START, order_pairs
+from classifier.key.check.relations import DURATION, END, EQUALS, MEAN_SLOPE, START, kin, order_pairs
 from classifier.key.check.rows import Row
 from classifier.key.walk import Walk, walk
 from classifier.metrics import METRICS
 
 #: Durations (ms) that are tried where mean_slope must fit to the ends of a call and the key says nothing of duration.
-_DURATIONS = (1.0, 2.0, 3.0, 5.0, 8.0, 12.0, 20.0, 40.0)
+_DURATIONS = (0.3, 1.0, 2.0, 3.0, 5.0, 8.0, 12.0, 20.0, 40.0)
 #: Calls tried in each case whose conditions are not linear.
 _TRIES = 60
 
@@ -40,7 +40,10 @@ class Answer:
     open: bool = False
 
 
-def look_for(ground: Ground, cases: Iterable[Case], shows: Callable[[Walk, dict], bool], *, exact: bool = True) -> Answer:
+def look_for(
+    ground: Ground, cases: Iterable[Case], shows: Callable[[Walk, dict], bool], *, exact: bool = True,
+    keep: Iterable[str] = (),
+) -> Answer:
     """A call of some case that shows a fault when it is walked.
 
     Parameters
@@ -48,6 +51,7 @@ def look_for(ground: Ground, cases: Iterable[Case], shows: Callable[[Walk, dict]
     cases : sets of calls that by the proofs show the fault
     shows : of the walk of a call and the call, whether it shows the fault
     exact : False where the cases are known to be too wide
+    keep : metrics that the witness shall name even where they make no difference
     """
     cases = list(cases)
     undecided = False
@@ -64,10 +68,24 @@ def look_for(ground: Ground, cases: Iterable[Case], shows: Callable[[Walk, dict]
             return Answer(open=True)
         for call in _spoken(ground, found):
             if shows(walk(ground.compiled, call), call):
+                call = _least(ground, call, shows, keep)
                 return Answer(Witness(_ordered(call), found.cells, found.inside.margin))
         undecided = not found.certain or not exact
     tried = _tried(ground, found, shows)
     return tried if tried is not None else Answer(open=True)
+
+
+def _least(ground, call, shows, keep):
+    """The call without the metrics that make no difference to its way."""
+    trail = walk(ground.compiled, call).trail
+    for name in list(call):
+        if name in keep:
+            continue
+        less = {other: value for other, value in call.items() if other != name}
+        walked = walk(ground.compiled, less)
+        if less and walked.trail == trail and shows(walked, less):
+            call = less
+    return call
 
 
 def _ordered(call):
@@ -144,7 +162,7 @@ def value_of(item, call) -> float | None:
 def _with_mean_slope(ground, found: Found) -> Found | None:
     """The same set with a call that keeps mean_slope * duration = end - start; None where no duration tried has one."""
     call = found.inside.call
-    if MEAN_SLOPE not in call or not {START, END, DURATION} & call.keys():
+    if MEAN_SLOPE not in call or not any(kin(name) in ("ridge", DURATION) for name in call):
         return found
     axis = ground.axes.named(DURATION)
     durations = list(_DURATIONS)

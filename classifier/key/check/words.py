@@ -5,7 +5,6 @@ from collections.abc import Sequence
 
 from classifier.key import forms as f
 from classifier.key.check.axes import Axes, Axis
-from classifier.key.vocabulary import NAMES, PULSE
 
 #: Most quantities that a description names.
 _MOST_NAMED = 4
@@ -107,9 +106,3 @@ def listed(texts: Sequence[str], word: str = "and", most: int | None = None) -> 
         word = "and"
     return ", ".join(texts[:-1]) + f" {word} {texts[-1]}" if len(texts) > 1 else "".join(texts)
 
-
-def call_text(call: Sequence[tuple[str, float]]) -> str:
-    """A call as it is typed: ``characteristic_frequency = 47 kHz, duration = 5.6 ms``."""
-    return ", ".join(
-        f"{name} = {amount(value, NAMES[PULSE][name].unit if name in NAMES[PULSE] else '')}" for name, value in call
-    )

@@ -1,0 +1,206 @@
+"""The whole of measuring: real pulse, steady tones against the Cramér–Rao bound, noise, silence, blocks of any size."""
+
+from pathlib import Path
+
+import librosa
+import numpy as np
+import polars as pl
+import pytest
+
+from classifier.errors import ParameterError
+from classifier.measure import measure_blocks, pulse_schema
+from classifier.simulate import Call, Flight, Scene, WhiteNoise, level_for_snr, render
+
+RATE = 256_000.0
+
+
+def _measured(samples, rate, block=1 << 16):
+    column = np.asarray(samples, np.float32)[:, None]
+    return measure_blocks((column[at : at + block] for at in range(0, len(column), block)), sample_rate_hz=rate)
+
+
+@pytest.fixture(scope="module")
+def bat_rate():
+    return 1 / 7e-6
+
+
+@pytest.fixture(scope="module")
+def bat_pulse():
+    """400 samples of a big brown bat; thanks to C. Condon, K. White and A. Feng, Beckman Institute, Univ. of Illinois."""
+    return np.loadtxt(Path(__file__).parent / "big_brown_bat_pulse.txt").astype(np.float32)
+
+
+@pytest.fixture(scope="module")
+def bat_recording(bat_pulse, bat_rate):
+    rng = np.random.default_rng(1)
+    out = (rng.standard_normal(round(0.5 * bat_rate)) * 2e-4).astype(np.float32)
+    at = round(0.2 * bat_rate)
+    out[at : at + len(bat_pulse)] += bat_pulse
+    return out
+
+
+def test_big_brown_bat_pulse_is_one_falling_sweep_of_stated_length(bat_recording, bat_rate):
+    table = _measured(bat_recording, bat_rate)
+    assert len(table) == 1
+    row = table.row(0, named=True)
+    assert 2.2 <= row["duration_ms"] <= 2.6
+    assert row["start_frequency_khz"] > row["end_frequency_khz"] + 15
+    assert row["mean_slope_khz_per_ms"] < -5
+    assert row["third_harmonic_db"] is not None
+    assert abs(row["second_harmonic_db"]) < 6
+
+
+def test_big_brown_bat_ridge_agrees_with_a_reassigned_spectrogram(bat_recording, bat_rate):
+    """Independent estimate: librosa's reassigned spectrogram (method of Auger & Flandrin 1995)."""
+    row = _measured(bat_recording, bat_rate).row(0, named=True)
+    harmonic = row["strongest_harmonic"]
+    at = round(row["onset_s"] * bat_rate)
+    piece = bat_recording[at - 200 : at + 600].astype(float)
+    frequency, time, magnitude = librosa.reassigned_spectrogram(
+        piece, sr=bat_rate, n_fft=96, hop_length=8, win_length=96, center=False
+    )
+    begin, end = 200 / bat_rate, 200 / bat_rate + row["duration_ms"] / 1e3
+    # the first harmonic falls from about 40 to 12 kHz: look for the strongest cell near a straight guess of it
+    times = np.arange(frequency.shape[1]) * 8 / bat_rate + 48 / bat_rate
+    start, stop = row["start_frequency_khz"] * 1e3, row["end_frequency_khz"] * 1e3
+    from classifier.measure.meter import ChannelMeter
+    from classifier.measure.settings import MeasureSettings
+
+    meter = ChannelMeter(sample_rate_hz=bat_rate, settings=MeasureSettings())
+    meter.feed(bat_recording)
+    found = meter.finish()
+    course = found["course"][0]
+    compared = 0
+    level = np.full(len(times), -np.inf)
+    independent = np.full(len(times), np.nan)
+    for column, instant in enumerate(times):
+        if not begin <= instant <= end:
+            continue
+        ours = np.interp((instant - begin) / (end - begin), np.linspace(0, 1, len(course)), course)
+        # between this harmonic and its neighbours, half an interval away on either side
+        near = np.abs(frequency[:, column] - ours) < 0.5 * ours / harmonic
+        near &= np.isfinite(frequency[:, column])
+        if near.any():
+            cell = np.flatnonzero(near)[np.argmax(magnitude[near, column])]
+            level[column] = 20 * np.log10(magnitude[cell, column])
+            independent[column] = frequency[cell, column]
+            if not abs(time[cell, column] - instant) < 0.2e-3:
+                level[column] = -np.inf
+    loud = level > level.max() - 15
+    misses = []
+    for column in np.flatnonzero(loud):
+        ours = np.interp((times[column] - begin) / (end - begin), np.linspace(0, 1, len(course)), course)
+        misses.append(abs(ours - independent[column]))
+        print(round(times[column]*1e3-1.4,2), ours.round(), independent[column].round(), level[column].round(1))
+        compared += 1
+    assert compared > 15
+    assert start > stop
+    assert max(misses) < 1_500.0
+
+
+def test_peak_frequency_of_steady_tones_nears_the_cramer_rao_bound():
+    """Spread of the estimate against the bound var(f) >= 6 / (4 pi^2 r T^2 N (N^2 - 1)) (Rife & Boorstyn 1974, from memory).
+
+    There r is amplitude squared over twice the noise of each part of a complex tone; a real tone in real noise holds
+    half as much, so with r = A^2 / (2 sigma^2) the 6 becomes 12 (Kay 1993, from memory).
+    """
+    rng = np.random.default_rng(5)
+    count, length = 60, round(0.010 * RATE)
+    noise = 0.004
+    signal = (rng.standard_normal(round(0.05 * RATE) * (count + 1)) * noise).astype(np.float32)
+    amplitude = 0.02
+    frequencies = rng.uniform(35e3, 45e3, count)
+    for k, frequency in enumerate(frequencies):
+        at = round(0.05 * RATE) * (k + 1) - length
+        time = np.arange(length) / RATE
+        signal[at : at + length] += amplitude * np.sin(2 * np.pi * frequency * time + rng.uniform(0, 6)).astype(np.float32)
+    table = _measured(signal, RATE)
+    assert len(table) >= 0.97 * count
+    onset = table["onset_s"].to_numpy()
+    which = np.clip(np.round((onset * RATE + length) / round(0.05 * RATE)).astype(int) - 1, 0, count - 1)
+    error = table["peak_frequency_khz"].to_numpy() * 1e3 - frequencies[which]
+    ratio = amplitude**2 / (2 * noise**2)
+    bound = np.sqrt(12 / (4 * np.pi**2 * ratio / RATE**2 * length * (length**2 - 1)))
+    spread = 1.4826 * np.median(np.abs(error))
+    assert 0.7 * bound < spread < 1.3 * bound
+    stated = table["peak_frequency_khz_se"].to_numpy() * 1e3
+    assert 0.8 < np.median(stated) / bound < 1.3
+
+
+def test_a_pass_of_known_calls_is_found_whole_and_measured_within_its_errors():
+    rng = np.random.default_rng(3)
+    call = Call("FM-QCF", 0.006, 75e3, 48e3, knee_s=0.0012, knee_hz=50e3, body_s=0.005, body_hz=46e3, bend_s=0.0003)
+    noise = WhiteNoise(level_db=-80)
+    flight = Flight((call,), interval_s=0.09, level_db=level_for_snr(call, 25, (noise,), RATE), bat=1)
+    rendered = render(Scene(3.0, (flight,), (noise,)), RATE, rng)
+    truth = rendered.truth.filter(~pl.col("cut"))
+    table = _measured(rendered.samples, RATE)
+    onset, true_onset = table["onset_s"].to_numpy(), truth["onset_s"].to_numpy()
+    nearest = np.abs(true_onset[:, None] - onset).argmin(axis=1)
+    assert np.abs(onset[nearest] - true_onset).max() < 0.5e-3
+    assert len(table) <= len(rendered.truth) + 1
+    for name, tolerance in (("characteristic_frequency_khz", 0.1), ("peak_frequency_khz", 0.1), ("duration_ms", 0.12)):
+        error = np.abs(table[name].to_numpy()[nearest] - truth[name].to_numpy())
+        assert np.median(error) < tolerance, name
+    error = np.abs(
+        table["characteristic_frequency_khz"].to_numpy()[nearest] - truth["characteristic_frequency_khz"].to_numpy()
+    )
+    assert np.mean(error < 3 * table["characteristic_frequency_khz_se"].to_numpy()[nearest]) > 0.85
+
+
+@pytest.mark.parametrize("kind", ["hiss", "zeros", "tone"])
+def test_nothing_is_reported_where_no_bat_is(kind):
+    rng = np.random.default_rng(2)
+    n = round(5 * RATE)
+    samples = np.zeros(n, np.float32)
+    if kind != "zeros":
+        samples = (rng.standard_normal(n) * 1e-3).astype(np.float32)
+    if kind == "tone":
+        samples += 0.01 * np.sin(2 * np.pi * 40e3 * np.arange(n) / RATE).astype(np.float32)
+    table = _measured(samples, RATE)
+    assert len(table) == 0
+    assert table.schema == pl.Schema(pulse_schema())
+
+
+def test_the_result_does_not_hang_on_the_size_of_the_blocks():
+    rng = np.random.default_rng(8)
+    call = Call("FM hyperbolic", 0.003, 90e3, 35e3)
+    noise = WhiteNoise(level_db=-80)
+    flight = Flight((call,), interval_s=0.11, level_db=level_for_snr(call, 30, (noise,), RATE))
+    samples = render(Scene(2.6, (flight,), (noise,)), RATE, rng).samples
+    whole = _measured(samples, RATE, block=len(samples))
+    assert len(whole) > 10
+    for block in (1000, 77_777):
+        assert _measured(samples, RATE, block=block).equals(whole)
+
+
+def test_channels_are_measured_each_on_its_own():
+    rng = np.random.default_rng(9)
+    call = Call("QCF", 0.010, 26e3, 23e3, curvature=0.8)
+    noise = WhiteNoise(level_db=-80)
+    flight = Flight((call,), interval_s=0.2, level_db=level_for_snr(call, 30, (noise,), RATE))
+    busy = render(Scene(2.0, (flight,), (noise,)), RATE, rng).samples
+    quiet = (rng.standard_normal(len(busy)) * 1e-4).astype(np.float32)
+    table = measure_blocks([np.stack([quiet, busy], axis=1)], sample_rate_hz=RATE)
+    assert table["channel"].unique().to_list() == [2]
+    assert table["pulse"].to_list() == list(range(1, len(table) + 1))
+
+
+def test_a_pulse_cut_by_the_end_of_the_file_says_so_and_has_no_duration():
+    rng = np.random.default_rng(4)
+    n = round(1.0 * RATE)
+    samples = (rng.standard_normal(n) * 1e-4).astype(np.float32)
+    length = round(0.006 * RATE)
+    time = np.arange(length) / RATE
+    sweep = np.sin(2 * np.pi * (50e3 * time - 1e6 * time**2 / 2)).astype(np.float32) * 0.1
+    samples[-length // 2 :] += sweep[: length // 2 + length % 2]
+    row = _measured(samples, RATE).row(-1, named=True)
+    assert row["cut"]
+    assert row["duration_ms"] is None
+    assert row["end_frequency_khz"] is None
+    assert row["start_frequency_khz"] == pytest.approx(50, abs=0.6)
+
+
+def test_a_sample_rate_too_low_is_refused_with_the_remedy():
+    with pytest.raises(ParameterError, match="time-expanded"):
+        measure_blocks([np.zeros((100, 1), np.float32)], sample_rate_hz=16_000)
