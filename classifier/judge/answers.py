@@ -38,7 +38,6 @@ def answer_calls(references: References, compiled) -> pl.DataFrame:
         labelling,
         _arrays([call.values for call in calls], compiled.metrics),
         _arrays([call.errors for call in calls], compiled.metrics),
-        size=len(calls),
     )
     gated = pl.Series("gated_by", keyed.gated_by, pl.String)
     found = call_columns(keyed, labelling).with_columns(

@@ -67,23 +67,23 @@ def account_of(compiled, pulses: pl.DataFrame, usable, label: str) -> Account:
     labelling = labelling_of(compiled)
     values, errors = metric_arrays(pulses)
     rows = np.flatnonzero(usable)
-    keyed = key_calls(compiled, labelling, values, errors, size=pulses.height)
+    keyed = key_calls(compiled, labelling, values, errors)
     of = np.zeros(len(rows), np.int64)
-    ballot = count_votes(keyed.candidates[rows], keyed.cap[rows], of, passes=1, within=labelling.within)
+    ballot = count_votes(keyed.candidates, keyed.cap, keyed.way[rows], of, passes=1, within=labelling.within)
     clearance, _ = median(keyed.clearance[rows], of, passes=1)
     return Account(_ways(keyed, rows, labelling), _tiers(compiled, ballot, label, labelling, clearance))
 
 
 def _ways(keyed, rows, labelling):
-    by_trail = {}
+    by_way = {}
     for row in rows:
-        by_trail.setdefault(keyed.trail[row], []).append(row)
+        by_way.setdefault(int(keyed.way[row]), []).append(int(row))
     ways = []
-    for trail, mine in by_trail.items():
+    for way, mine in by_way.items():
         typical = sorted(mine, key=lambda row: (keyed.clearance[row], row))[len(mine) // 2]
-        names = tuple(labelling.names[place] for place in np.flatnonzero(keyed.candidates[typical]))
+        names = tuple(labelling.names[place] for place in np.flatnonzero(keyed.candidates[way]))
         ways.append(
-            Way(trail, len(mine), names, int(keyed.parted_by[typical]), keyed.reason[typical], int(typical))
+            Way(keyed.trail[way], len(mine), names, int(keyed.parted_by[way]), keyed.reason[way], typical)
         )
     return tuple(sorted(ways, key=lambda way: (-way.pulses, way.trail)))
 

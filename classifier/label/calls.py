@@ -60,51 +60,55 @@ def _name_of(end) -> str:
 
 @dataclass(frozen=True)
 class Keyed:
-    """n calls as the key leaves them.
+    """n calls as the key leaves them. What follows from the way a call took stands once for each of k ways.
 
     usable : bool array (n,), false where the gate says no
     gated_by : list of n, text of the gate line or None
-    candidates : bool array (n, L); cap : int array (n, L), best tier that the way to each label allows
     clearance : float array (n,)
-    trail, reason : arrays of n str; parted_by : int array (n,), number of the couplet that parted the
-        candidates or 0
+    way : int array (n,), the row of the arrays below; the last row, without candidates, for gated calls
+    candidates : bool array (k, L); cap : int array (k, L), best tier that the way to each label allows
+    trail, reason : object arrays (k,) of str
+    parted_by : int array (k,), number of the couplet that parted the candidates, or 0
     """
 
     usable: np.ndarray
     gated_by: list
+    clearance: np.ndarray
+    way: np.ndarray
     candidates: np.ndarray
     cap: np.ndarray
-    clearance: np.ndarray
     trail: np.ndarray
     reason: np.ndarray
     parted_by: np.ndarray
 
 
-def key_calls(compiled, labelling: Labelling, values, errors, *, size: int) -> Keyed:
+def key_calls(compiled, labelling: Labelling, values, errors) -> Keyed:
     """Put n calls through the key.
 
     values, errors : mappings from metric name to float array (n,), key units; an absent metric is missing
         everywhere
     """
     verdicts = evaluate(compiled, values, errors)
-    count = len(labelling.names)
-    candidates = np.zeros((size, count), bool)
-    cap = np.full((size, count), len(TIERS) - 1, np.int8)
+    ways = verdicts.patterns
+    shape = len(ways.candidates), len(labelling.names)
+    candidates, cap = np.zeros(shape, bool), np.full(shape, len(TIERS) - 1, np.int8)
     for end, label in enumerate(labelling.of_end):
-        met = verdicts.candidates[:, end]
+        met = ways.candidates[:, end]
         candidates[:, label] |= met
         # Of several ways to the same label the kindest counts.
-        cap[met, label] = np.minimum(cap[met, label], verdicts.cap[met, end])
+        cap[met, label] = np.minimum(cap[met, label], ways.cap[met, end])
     gates = np.array([*compiled.gate_names, None], object)
+    way = np.where(verdicts.pattern < 0, shape[0] - 1, verdicts.pattern)
     return Keyed(
         verdicts.usable,
         gates[verdicts.gated_by].tolist(),
+        verdicts.clearance,
+        way,
         candidates,
         cap,
-        verdicts.clearance,
-        verdicts.trail,
-        verdicts.reason,
-        verdicts.parted_by,
+        ways.trail,
+        ways.reason,
+        ways.parted_by,
     )
 
 
@@ -116,31 +120,28 @@ def call_columns(keyed: Keyed, labelling: Labelling, keep=None) -> pl.DataFrame:
     'unidentified'. The tier is what the way allows; 'unidentified' has none.
     """
     shown = keyed.usable if keep is None else keyed.usable & keep
-    # Few combinations of candidates occur: each is put into words once.
-    packed = np.packbits(keyed.candidates, axis=1)
-    _, first, of = np.unique(packed, axis=0, return_index=True, return_inverse=True)
-    words = [_in_words(np.flatnonzero(keyed.candidates[row]), labelling) for row in first]
-    of = of.reshape(-1)
-    label = np.array([word[0] for word in words], object)[of] if words else np.array([], object)
-    candidates = np.array([word[1] for word in words], object)[of] if words else np.array([], object)
+    words = [_in_words(np.flatnonzero(open_to), labelling) for open_to in keyed.candidates]
     strictest = np.where(keyed.candidates, keyed.cap, 0).max(axis=1, initial=0)
-    tier = np.array(TIERS, object)[strictest]
-    named = shown & (label != UNIDENTIFIED)
-
-    def column(name, values, keep, dtype=pl.String):
-        return pl.Series(
-            name, [value if good else None for value, good in zip(values, keep, strict=True)], dtype
-        )
-
-    clearance = np.where(shown, keyed.clearance, np.nan)
-    return pl.DataFrame(
-        [
-            column("label", label, shown),
-            column("candidates", candidates, shown),
-            column("tier", tier, named),
-            pl.Series("clearance", clearance, pl.Float64).fill_nan(None),
-            column("trail", keyed.trail, shown),
-        ]
+    by_way = pl.DataFrame(
+        {
+            "label": pl.Series([label for label, _ in words], dtype=pl.String),
+            "candidates": pl.Series([names for _, names in words], dtype=pl.String),
+            "tier": pl.Series(
+                [
+                    TIERS[tier] if label != UNIDENTIFIED else None
+                    for tier, (label, _) in zip(strictest, words, strict=True)
+                ],
+                dtype=pl.String,
+            ),
+            "trail": pl.Series(keyed.trail.tolist(), dtype=pl.String),
+        }
+    )
+    seen = pl.Series("seen", shown)
+    rows = by_way[keyed.way] if len(keyed.way) else by_way.clear()
+    clearance = pl.Series("clearance", keyed.clearance, pl.Float64).fill_nan(None)
+    return rows.with_columns(clearance).select(
+        pl.when(seen).then(pl.col(name)).alias(name)
+        for name in ("label", "candidates", "tier", "clearance", "trail")
     )
 
 

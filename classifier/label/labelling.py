@@ -85,7 +85,7 @@ def label(pulses: pl.DataFrame, recordings: pl.DataFrame, followed, compiled) ->
         found["pass"], found[METRICS["interval"].column], found["in_buzz"].fill_null(False)
     )
     values, errors = metric_arrays(both)
-    keyed = key_calls(compiled, labelling, values, errors, size=both.height)
+    keyed = key_calls(compiled, labelling, values, errors)
     # A pulse of no pass is an echo, whether measuring or following found that out.
     echo = (both["echo"].fill_null(False) | both["pass"].is_null()).to_numpy()
     kept = ~(echo | both["in_buzz"].to_numpy())
@@ -122,17 +122,18 @@ def metric_arrays(table: pl.DataFrame):
 
 
 def _pulse_table(both, keyed, labelling, kept, echo):
-    gated_by = [
-        ECHO if echo else BUZZ if buzz else gate
-        for echo, buzz, gate in zip(
-            echo, both["in_buzz"], keyed.gated_by, strict=True
-        )
-    ]
+    gated_by = (
+        pl.when(pl.Series(echo))
+        .then(pl.lit(ECHO))
+        .when(both["in_buzz"])
+        .then(pl.lit(BUZZ))
+        .otherwise(pl.Series(keyed.gated_by, dtype=pl.String))
+    )
     table = pl.concat(
         [
             both.select("recording", "channel", "pulse", "pass", METRICS["interval"].column),
             call_columns(keyed, labelling, kept),
-            pl.DataFrame({"gated_by": pl.Series(gated_by, dtype=pl.String)}),
+            both.select(gated_by.alias("gated_by")),
         ],
         how="horizontal",
     )
@@ -142,18 +143,20 @@ def _pulse_table(both, keyed, labelling, kept, echo):
 def _pass_table(facts, both, keyed, usable, labelling, compiled, values, errors):
     """The table of passes. ``usable`` is over all pulses: those that vote in their pass."""
     rows = np.flatnonzero(usable)
-    places = {number: place for place, number in enumerate(facts["pass"])}
-    of = np.array([places[number] for number in both["pass"].gather(rows)], np.int64)
+    of = np.searchsorted(facts["pass"].to_numpy(), both["pass"].gather(rows).to_numpy())
     voters = Voters(
         of,
         facts.height,
-        keyed.candidates[rows],
-        keyed.cap[rows],
+        keyed.way[rows],
+        keyed.candidates,
+        keyed.cap,
         {name: each[rows] for name, each in values.items()},
         {name: each[rows] for name, each in errors.items()},
     )
     best_tier = tiers_of(compiled)
-    ballot = count_votes(voters.candidates, voters.cap, of, passes=facts.height, within=labelling.within)
+    ballot = count_votes(
+        voters.candidates, voters.cap, voters.way, of, passes=facts.height, within=labelling.within
+    )
     clearance, _ = median(keyed.clearance[rows], of, passes=facts.height)
     decision = decide(
         ballot,
@@ -196,24 +199,27 @@ def _support(place, choice, ballot, decision):
 def _candidates(ballot, labelling):
     """Candidates of each pass with their support, most first, equals in the order of the key."""
     texts = []
-    for support in ballot.support:
-        order = sorted(np.flatnonzero(support > 0), key=lambda place: (-support[place], place))
+    for support in ballot.support.tolist():
+        met = [place for place, share in enumerate(support) if share > 0]
+        order = sorted(met, key=lambda place: (-support[place], place))
         texts.append(join_support((labelling.names[place], support[place]) for place in order) or None)
     return texts
 
 
 def _trails(keyed, rows, of, passes, at_least, ballot, decision):
     """For each pass the ways of its voting pulses, behind the reason where it could not be named."""
-    counts, remarks = [{} for _ in range(passes)], {}
-    for row, place in zip(rows, of, strict=True):
-        trail = keyed.trail[row]
-        counts[place][trail] = counts[place].get(trail, 0) + 1
-        if trail not in remarks:
-            parted, reason = keyed.parted_by[row], keyed.reason[row]
-            remarks[trail] = "; ".join(filter(None, [f"couplet {parted} unsure" if parted else "", reason]))
+    remarks = [
+        "; ".join(filter(None, [f"couplet {parted} unsure" if parted else "", reason]))
+        for parted, reason in zip(keyed.parted_by, keyed.reason, strict=True)
+    ]
+    counts = [[] for _ in range(passes)]
+    taken, numbers = np.unique(of * len(keyed.trail) + keyed.way[rows], return_counts=True)
+    for each, count in zip(taken.tolist(), numbers.tolist(), strict=True):
+        place, way = divmod(each, len(keyed.trail))
+        counts[place].append((keyed.trail[way], count, remarks[way]))
     texts = []
     for place, choice in enumerate(decision.choice):
-        ways = join_trails((trail, count, remarks[trail]) for trail, count in counts[place].items())
+        ways = join_trails(counts[place])
         texts.append("; ".join(filter(None, [_why_unnamed(place, choice, at_least, ballot), ways])))
     return texts
 

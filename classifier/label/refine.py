@@ -23,11 +23,16 @@ from classifier.label.votes import TIERS, count_votes
 
 @dataclass(frozen=True)
 class Voters:
-    """The pulses that vote, n of them: ``of`` is the place of each one's pass among P; values and errors by
-    metric."""
+    """The pulses that vote, n of them, in P passes.
+
+    of : int array (n,), the place of each pulse's pass
+    way : int array (n,), the row that holds for it in candidates and cap, which are (k, L)
+    values, errors : float arrays (n,) by metric name
+    """
 
     of: np.ndarray
     passes: int
+    way: np.ndarray
     candidates: np.ndarray
     cap: np.ndarray
     values: dict
@@ -68,7 +73,9 @@ def refined(
         names = [compiled.ends[end].label for end in block.refinement.candidates]
         together = taxa_of(names, labelling)
         held = np.array([taxa_of([name], labelling) <= together for name in labelling.names])[:, None]
-        ballot = count_votes(voters.candidates, voters.cap, voters.of, passes=voters.passes, within=held)
+        ballot = count_votes(
+            voters.candidates, voters.cap, voters.way, voters.of, passes=voters.passes, within=held
+        )
         support = ballot.group_support[:, 0]
         for place in np.flatnonzero(support > 50.0):
             if place in changes or not _speaks_of(names, decision.choice[place], labelling):

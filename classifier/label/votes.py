@@ -42,14 +42,17 @@ class Ballot:
     allowed_group_clear: np.ndarray
 
 
-def count_votes(candidates, cap, pass_index, *, passes: int, within) -> Ballot:
+def count_votes(candidates, cap, way, pass_index, *, passes: int, within) -> Ballot:
     """Count the votes of usable pulses.
 
     Parameters
     ----------
-    candidates : bool array (n, L), true where the label is open to the pulse; at least one in each row
-    cap : int array (n, L), the best tier its way allows: 0 definite, 1 probable, 2 possible
-    pass_index : int array (n,), 0 <= index < passes
+    candidates : bool array (k, L), the labels open to each of k ways through the key; at least one for a way
+        that is taken
+    cap : int array (k, L), the best tier that the way to each label allows: 0 definite, 1 probable, 2
+        possible
+    way : int array (n,), the way that each pulse took
+    pass_index : int array (n,), its pass, 0 <= index < passes
     passes : number of passes P
     within : bool array (L, G), true where the label lies in the group
 
@@ -68,16 +71,16 @@ def count_votes(candidates, cap, pass_index, *, passes: int, within) -> Ballot:
         # Clear for a group if nothing lies outside it; its cap is the strictest of the candidates it covers.
         group_only[:, g] = ~(candidates & ~within[:, g]).any(axis=1)
         group_cap[:, g] = np.where(candidates & within[:, g], cap, 0).max(axis=1, initial=0)
-    n = len(candidates)
-    gather = csr_array((np.ones(n), (pass_index, np.arange(n))), shape=(passes, n))
+    # Pulses of a pass share few ways: how often each was taken is all that is needed of them.
+    taken = csr_array((np.ones(len(way)), (pass_index, way)), shape=(passes, len(candidates)))
     usable = np.bincount(pass_index, minlength=passes)
-    per_hundred = 100.0 / np.maximum(usable, 1)[:, None]
 
     def support_of(votes):
-        return (gather @ votes) * per_hundred
+        # Rounded, so that thirds that make up a whole reach a boundary that they ought to reach.
+        return np.round(100.0 * (taken @ votes) / np.maximum(usable, 1)[:, None], 9)
 
     def clear_of(pulses):
-        return (gather @ pulses.astype(float)).astype(np.int64)
+        return (taken @ pulses.astype(float)).astype(np.int64)
 
     tiers = range(len(TIERS))
     return Ballot(

@@ -1,6 +1,5 @@
 """Measuring as a whole: blocks of a recording in, the table of its pulses out."""
 
-import numpy as np
 
 from classifier.errors import ParameterError
 from classifier.measure.echoes import find_echoes

@@ -115,6 +115,7 @@ def _alternate(a, b, times, pitch, level, settings):
     beat = np.median(gaps[turns])
     spans = np.maximum(np.round(gaps / beat), 1.0)
     fits = np.abs(np.log(gaps / (spans * beat))) < settings.alternation_misfit / np.sqrt(spans)
+    fits &= spans <= 4
     if fits.mean() < 0.9 or gaps.min() < 0.5 * beat:
         return False
     steps = (level[both][1:] - level[both][:-1])[turns] * np.where(second[1:], 1.0, -1.0)[turns]

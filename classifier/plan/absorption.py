@@ -37,7 +37,7 @@ def absorption_db_per_m(frequency_hz, weather=None):
 
     ISO 9613-1 states its tables from 50 Hz to 10 kHz. **Above 10 kHz the formula is used here as an
     extrapolation**: its classical and relaxation terms go on unchanged. It then stands over what was measured
-    with ultrasound at 25 °C and 50 % humidity (Lawrence & Simmons 1982): by 30 % at 30 kHz, by 16 % at 200 kHz.
+    with ultrasound at 25 °C and 50 % humidity (Lawrence & Simmons 1982): by 30 % at 30 kHz, 16 % at 200 kHz.
     The uncertainty that the standard claims inside its range (10 %) is not claimed here.
 
     Parameters

@@ -108,7 +108,7 @@ def _recipe_text(recipe):
 def _make(folder, plan, progress):
     survey = plan["survey"]
     calls = {name: _call(entry) for name, entry in plan["calls"].items()}
-    written, rows, passes_before, bats_before = [], [], 0, 0
+    seconds, rows, passes_before, bats_before = {}, [], 0, 0
     for place, entry in enumerate(plan["recordings"]):
         recorder = plan["recorders"][entry["recorder"]]
         scene = _scene(entry, survey, calls)
@@ -120,16 +120,18 @@ def _make(folder, plan, progress):
         truth = rendered.truth.with_columns(pl.col("pass") + passes_before, pl.col("bat") + bats_before)
         passes_before = max([passes_before, *truth["pass"].to_list()])
         bats_before = max([bats_before, *truth["bat"].to_list()])
-        for path, part in _write_files(folder, survey, recorder, entry, rendered.samples, rate, truth):
-            written.append(folder / path)
+        files = _write_files(folder, survey, recorder, entry, rendered.samples, rate, truth)
+        for path, saved_s, part in files:
+            seconds[path] = saved_s
             rows.append(part)
         if progress is not None:
             progress(place + 1, len(plan["recordings"]))
     pulses = pl.concat(rows)
     truth_path, pulses_path = folder / "truth.csv", folder / "truth_pulses.csv"
     pulses.write_csv(pulses_path, float_precision=6)
-    pass_table(pulses).write_csv(truth_path, float_precision=4)
-    return Demo(folder, tuple(sorted(written)), truth_path, pulses_path, survey["timezone"])
+    pass_table(pulses, seconds).write_csv(truth_path, float_precision=4)
+    recordings = tuple(folder / path for path in sorted(seconds))
+    return Demo(folder, recordings, truth_path, pulses_path, survey["timezone"])
 
 
 def _call(entry):
@@ -168,7 +170,7 @@ def _flight(number, entry, calls):
 
 
 def _write_files(folder, survey, recorder, entry, samples, rate, truth):
-    """Cut a scene at its file ends, write the files, and give (path, rows of the truth) of each."""
+    """Cut a scene at its file ends, write the files; of each (path, seconds saved, rows of the truth)."""
     starts_at = datetime.fromisoformat(f"{entry['starts_at']}{survey['utc_offset']}")
     edges = [0.0, *entry.get("files_end_s", ()), entry["seconds"]]
     expansion, keep = entry.get("time_expansion", 1), entry.get("keep", 1.0)
@@ -194,13 +196,15 @@ def _write_files(folder, survey, recorder, entry, samples, rate, truth):
         middle = pl.col(_ONSET) + pl.col(_DURATION) / 2e3
         rows = truth.filter((middle >= begin) & (middle < saved))
         stop = rows[_ONSET] + rows[_DURATION] / 1e3
+        numbers = {old: new for new, old in enumerate(rows["pulse"], start=1)}
         rows = rows.with_columns(
             pl.col(_ONSET) - begin,
-            pl.int_range(1, pl.len() + 1, dtype=pl.Int32).alias("pulse"),
+            pl.col("pulse", "echo_of").replace_strict(numbers, default=None, return_dtype=pl.Int32),
             cut=pl.Series((rows[_ONSET] < begin) | (stop > saved), dtype=pl.Boolean),
         )
         about = {"recording": path, "site": entry["recorder"], "date": f"{_night(clock):%Y-%m-%d}"}
-        yield path, rows.select(*(pl.lit(value).alias(name) for name, value in about.items()), pl.all())
+        words = (pl.lit(value).alias(name) for name, value in about.items())
+        yield path, saved - begin, rows.select(*words, pl.all())
 
 
 def _night(clock):
@@ -208,15 +212,18 @@ def _night(clock):
     return (clock - timedelta(hours=12)).date()
 
 
-def pass_table(pulses):
-    """The passes of a truth table of pulses, a row per pass and recording."""
+def pass_table(pulses, seconds):
+    """The passes of a truth table of pulses, a row per pass and recording; ``seconds``: recording -> length."""
     return (
         pulses.filter(~pl.col("echo"))
         .group_by("pass", "recording", maintain_order=True)
         .agg(
             pl.col("taxon").first(),
             start_s=(pl.col(_ONSET).min() - 0.02).clip(0.0),
-            end_s=(pl.col(_ONSET) + pl.col(_DURATION) / 1e3).max() + 0.02,
+            end_s=pl.min_horizontal(
+                (pl.col(_ONSET) + pl.col(_DURATION) / 1e3).max() + 0.02,
+                pl.col("recording").first().replace_strict(seconds or {"": 0.0}, return_dtype=pl.Float64),
+            ),
             pulses=pl.len(),
             individual=pl.format("bat {}", pl.col("bat").first()),
             site=pl.col("site").first(),

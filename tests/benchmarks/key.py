@@ -1,7 +1,8 @@
-"""Keys against scikit-learn: pulses a second through a key and through the decision tree that it was written from.
+"""Keys against scikit-learn: pulses a second through a key and through the decision tree that it was
+written from.
 
-Run: python tests/benchmarks/key.py [rows]. Both take the same rows in the same process, best of several runs in turn,
-so that a busy machine slows both. Also times reading, checking and compiling a large key.
+Run: python tests/benchmarks/key.py [rows]. Both take the same rows in the same process, best of several
+runs in turn, so that a busy machine slows both. Also times reading, checking and compiling a large key.
 """
 
 import sys

@@ -1,9 +1,9 @@
 """How well pulses are put into passes, and how fast: scenes of known truth from tests/passes/scenes.py.
 
-Run by hand: python tests/benchmarks/passes.py [--scenes N] [--only WORD]. Prints, per kind of scene, the adjusted
-Rand index at 15 dB and more (mean over scenes, and over all pulses), the share of scenes under 0.97, how often a
-bat's pass was split and bats were merged, what became of false pulses and echoes, and pulses a second. A bat that
-is silent (to the detector) for longer than the gap counts as two true passes.
+Run by hand: python tests/benchmarks/passes.py [--scenes N] [--only WORD]. Prints, per kind of scene, the
+adjusted Rand index at 15 dB and more (mean over scenes, and over all pulses), the share of scenes under
+0.97, how often a bat's pass was split and bats were merged, what became of false pulses and echoes, and
+pulses a second. A bat that is silent (to the detector) for longer than the gap counts as two true passes.
 """
 
 import argparse
@@ -16,10 +16,10 @@ import numpy as np
 from sklearn.metrics import adjusted_rand_score
 
 ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT))
+sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "passes")]
 
 from classifier.passes import PassSettings, follow  # noqa: E402
-from tests.passes.scenes import SceneSettings, draw_bats, scene, true_passes  # noqa: E402
+from scenes import SceneSettings, draw_bats, scene, true_passes  # noqa: E402
 
 ALTERNATING = ("Nyctalus noctula", "Barbastella barbastellus", "Chalinolobus gouldii")
 TONES = ("Rhinolophus ferrumequinum", "Rhinolophus hipposideros")

@@ -83,10 +83,9 @@ def test_shared_options_mean_the_same_everywhere():
                     "--name",
                     "--name-pattern",
                     "--site",
-                    "--key",
                 ):
                     shared.setdefault(option, set()).add((parameter.help, parameter.metavar))
-    assert len(shared) == 8
+    assert len(shared) == 7
     assert all(len(forms) == 1 for forms in shared.values()), shared
 
 

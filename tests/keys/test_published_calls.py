@@ -42,9 +42,7 @@ def holds(end, taxon):
     return taxon in (end.label, *end.members)
 
 
-@pytest.mark.parametrize(
-    "call", CALLS, ids=lambda call: f"{call['taxon']}, {call['place']}, {call['source']}"
-)
+@pytest.mark.parametrize("call", CALLS, ids=lambda call: f"{call['taxon']}, {call['place']}, {call['source']}")
 def test_call_comes_to_its_taxon_or_group(compiled, call):
     ends, _ = answer(compiled(call["key"]), call)
     right = [holds(end, call["taxon"]) for end in ends]

@@ -13,7 +13,7 @@ def test_by_hand():
     """Pass 0: A, A, A or B, B or C. Pass 1: no pulse. Pass 2: A or B, twice."""
     candidates = np.array([[1, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 1], [1, 1, 0], [1, 1, 0]], bool)
     cap = np.array([[0, 0, 0], [1, 0, 0], [0, 2, 0], [0, 0, 1], [0, 1, 0], [0, 0, 0]])
-    votes = count_votes(candidates, cap, np.array([0, 0, 0, 0, 2, 2]), passes=3, within=WITHIN)
+    votes = count_votes(candidates, cap, np.arange(6), np.array([0, 0, 0, 0, 2, 2]), passes=3, within=WITHIN)
     assert votes.usable.tolist() == [4, 0, 2]
     # Pass 0: A has 1 + 1 + 1/2 of four votes, B 1/2 + 1/2, C 1/2.
     np.testing.assert_allclose(votes.support, [[62.5, 25.0, 12.5], [0, 0, 0], [50, 50, 0]])
@@ -35,11 +35,11 @@ def test_support_adds_up_and_order_does_not_matter():
     candidates[~candidates.any(axis=1), 0] = True
     cap = rng.integers(0, 3, (300, 3))
     of = rng.integers(0, 20, 300)
-    votes = count_votes(candidates, cap, of, passes=20, within=WITHIN)
+    votes = count_votes(candidates, cap, np.arange(300), of, passes=20, within=WITHIN)
     np.testing.assert_allclose(votes.support.sum(axis=1), 100.0)
     np.testing.assert_allclose(votes.group_support[:, 0], votes.support[:, :2].sum(axis=1))
     shuffled = rng.permutation(300)
-    again = count_votes(candidates[shuffled], cap[shuffled], of[shuffled], passes=20, within=WITHIN)
+    again = count_votes(candidates, cap, shuffled, of[shuffled], passes=20, within=WITHIN)
     np.testing.assert_allclose(again.support, votes.support)
     assert (again.allowed_group_clear == votes.allowed_group_clear).all()
     for p in range(20):
@@ -52,6 +52,7 @@ def test_no_groups_and_no_pulses():
     votes = count_votes(
         np.zeros((0, 2), bool),
         np.zeros((0, 2), int),
+        np.zeros(0, int),
         np.zeros(0, int),
         passes=2,
         within=np.zeros((2, 0), bool),

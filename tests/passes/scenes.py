@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import polars as pl
 
-from classifier.metrics import FLAGS, METRICS, MEASURED
+from classifier.metrics import FLAGS, MEASURED, METRICS
 
 
 @dataclass(frozen=True)
@@ -348,12 +348,6 @@ def draw_bats(rng, count, *, same, settings=SceneSettings(), names=None):
         bats.append(draw_individual(rng, species, shift_khz=shift, settings=settings))
         shift += rng.uniform(1, 3)
     return bats
-
-
-def number_columns():
-    """Names of the frequency columns, for tests that blank or move them."""
-    return [METRICS[n].column for n in ("characteristic_frequency", "peak_frequency", "start_frequency",
-                                        "end_frequency")]
 
 
 def true_passes(made, *, gap_s):

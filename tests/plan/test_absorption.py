@@ -73,7 +73,7 @@ LAWRENCE_SIMMONS_1982 = ((30e3, 0.7, 1.30), (200e3, 8.0, 1.16))
 
 @pytest.mark.parametrize(("frequency", "measured", "ratio"), LAWRENCE_SIMMONS_1982)
 def test_stands_over_measured_ultrasound_by_the_stated_share(frequency, measured, ratio):
-    """Past its range the formula stands too high: by 30 % at 30 kHz (0.7 has one digit), by 16 % at 200 kHz."""
+    """Past its range the formula stands high: by 30 % at 30 kHz (0.7 has one digit), 16 % at 200."""
     got = absorption_db_per_m(frequency, Weather(25.0, 50.0))
     assert got / measured == pytest.approx(ratio, abs=0.01)
 

@@ -78,6 +78,9 @@ def test_a_pass_over_a_file_end_is_one_pass_with_two_rows(small):
     passes = pl.read_csv(small.truth)
     assert passes["pass"].to_list() == [1, 1, 2]
     assert passes["recording"].n_unique() == 3
+    assert (passes["start_s"] >= 0).all()
+    assert (passes["end_s"] <= 1.0).all()  # files of one second, one of them cut in half
+    assert passes["end_s"][2] <= 0.5
     # Nights run from noon to noon: one in the morning belongs to the evening before.
     assert passes["date"].to_list() == ["2026-08-14", "2026-08-14", "2026-08-15"]
     assert passes["taxon"].unique().to_list() == ["Examplia vespera"]

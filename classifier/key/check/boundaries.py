@@ -60,7 +60,7 @@ def boundaries(conditions, level: str, *, nyquist_khz: float | None, quote) -> B
             if any(name in axis.names for axis in axes.all) or any(
                 axis.names == ("bandwidth",) for axis in axes.all
             ) and name in (LOWEST, HIGHEST):
-                heard.append((axes.cut(name, _exact(nyquist_khz))))
+                heard.append(axes.cut(name, _exact(nyquist_khz)))
     axes.close()
     limits = both(
         Term(((axis.index, axis.below(_exact(nyquist_khz), False)),), (), 1 << axis.index) for axis in heard

@@ -74,7 +74,7 @@ def _shows(ground, taxon):
             return False
         (end, cap), = walked.candidates.items()
         return cap == 0 and not _safe(end, taxon) and all(
-            name not in call or low <= call[name] <= high for name, (low, high) in ground.ranges[taxon].items()
+            call.get(name) is None or low <= call[name] <= high for name, (low, high) in ground.ranges[taxon].items()
         )
 
     return shows

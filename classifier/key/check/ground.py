@@ -12,7 +12,18 @@ from fractions import Fraction
 
 from classifier.key.check.axes import Axes
 from classifier.key.check.cases import (
-    NO, PASSED, TAKEN, YES, Case, Conditions, Effort, Term, TooHard, both, narrow, settled,
+    NO,
+    PASSED,
+    TAKEN,
+    YES,
+    Case,
+    Conditions,
+    Effort,
+    Term,
+    TooHard,
+    both,
+    narrow,
+    settled,
 )
 from classifier.key.check.polytope import Inside, Polytopes
 from classifier.key.check.relations import kin

@@ -144,8 +144,9 @@ def gaps(ground: Ground, ways: Ways, undecided: Undecided) -> list[Diagnostic]:
         answer = None
         for clearly in (True, False):
             passage = ways.passage(place, clearly=clearly)
-            if passage.left:
-                answer = look_for(ground, passage.left, shows, exact=passage.exact)
+            left = passage.left if clearly else _refused(ground, leads, passage)
+            if left:
+                answer = look_for(ground, left, shows, exact=passage.exact)
                 if answer.witness is not None:
                     break
         if answer is None:
@@ -156,6 +157,13 @@ def gaps(ground: Ground, ways: Ways, undecided: Undecided) -> list[Diagnostic]:
             continue
         found.append(_gap(ground, station, answer.witness))
     return found
+
+
+def _refused(ground, leads, passage):
+    """Of the calls that come to a couplet at all, those to which each of its leads says no."""
+    noes = both(ground.terms(route).no for route in leads)
+    cases = (ground.narrow(case, noes) for case in passage.before[leads[0].index])
+    return [case for case in cases if case is not None]
 
 
 def _gap(ground, station, witness):

@@ -25,7 +25,7 @@ _PROGRAMME_STEPS = 200
 
 @dataclass(frozen=True)
 class Inside:
-    """A call inside, by metric name; ``margin`` is its least distance from an edge in resolutions (0: the set is flat)."""
+    """A call inside, by metric name (None: missing); ``margin`` is its least distance from an edge in resolutions (0: the set is flat)."""
 
     call: dict
     margin: float
@@ -91,10 +91,12 @@ class Polytopes:
         return None
 
     def _inside(self, cells, effort, extra, full, rough):
-        chosen = []
+        chosen, absent = [], {}
         for axis in self._linear:
             mask = cells[axis.index]
             if not mask & axis.every:
+                if axis.kind == PLAIN and axis.names:
+                    absent[axis.names[0]] = None
                 continue
             narrow = mask & axis.every != axis.domain & axis.every
             needed = axis.domain & axis.missing and not mask & axis.missing
@@ -113,7 +115,7 @@ class Polytopes:
         # Metrics that only helped to carry a relation are no part of the call.
         asked = {name for axis in chosen for name in (axis.names or (axis.index,))}
         asked.update(name for row in extra for name in row.names)
-        return Inside({name: value for name, value in call.items() if name in asked}, margin)
+        return Inside({name: value for name, value in call.items() if name in asked} | absent, margin)
 
     # ----------------------------------------------------------------------------------------------------- presence
 

@@ -25,7 +25,7 @@ _TRIES = 60
 
 @dataclass(frozen=True)
 class Witness:
-    """``call``: (metric, value) pairs in the order of the registry; ``cells``: the set it was taken from."""
+    """``call``: (metric, value or None where missing) pairs in the order of the registry; ``cells``: the set it was taken from."""
 
     call: tuple[tuple[str, float], ...]
     cells: tuple[int, ...]
@@ -100,7 +100,9 @@ def _spoken(ground, found: Found):
     call = {name: value for name, value in found.inside.call.items() if name in METRICS}
     rounded = dict(call)
     for name in call:
-        if name in EQUALS and all(part in call for part in EQUALS[name]):
+        if call[name] is None:
+            continue
+        if name in EQUALS and all(call.get(part) is not None for part in EQUALS[name]):
             continue
         slack = found.inside.margin * METRICS[name].resolution / 2
         for places in range(7):
@@ -117,13 +119,18 @@ def _spoken(ground, found: Found):
 def _consistent(call):
     """The call with its metrics that are sums of others made to fit."""
     for name, parts in EQUALS.items():
-        if name in call and all(part in call for part in parts):
+        if call.get(name) is not None and all(call.get(part) is not None for part in parts):
             call[name] = round(sum(factor * call[part] for part, factor in parts.items()), 9)
     return call
 
 
+def _ordered_rightly(call):
+    measured = {name for name, value in call.items() if value is not None}
+    return all(call[small] <= call[large] for small, large in order_pairs(measured))
+
+
 def _inside(ground, call, cells):
-    if any(call[small] > call[large] for small, large in order_pairs(set(call))):
+    if not _ordered_rightly(call):
         return False
     for axis in ground.axes.all:
         if axis.kind == PLAIN:
@@ -162,7 +169,7 @@ def value_of(item, call) -> float | None:
 def _with_mean_slope(ground, found: Found) -> Found | None:
     """The same set with a call that keeps mean_slope * duration = end - start; None where no duration tried has one."""
     call = found.inside.call
-    if MEAN_SLOPE not in call or not any(kin(name) in ("ridge", DURATION) for name in call):
+    if call.get(MEAN_SLOPE) is None or not any(kin(name) in ("ridge", DURATION) for name in call):
         return found
     axis = ground.axes.named(DURATION)
     durations = list(_DURATIONS)
@@ -200,7 +207,7 @@ def _tried(ground, found, shows):
             # Multiples of the golden section fill each stretch evenly, each metric at its own pace.
             part = ((number + 1) * 0.6180339887 * (place + 1)) % 1.0
             call[name] = round(low + part * (high - low), 3)
-        if all(call[small] <= call[large] for small, large in order_pairs(set(call))) and shows(
+        if _ordered_rightly(call) and shows(
             walk(ground.compiled, call), call
         ):
             return Answer(Witness(_ordered(call), found.cells, 0.0))

@@ -6,11 +6,11 @@ Shares nothing with classifier.key.check but the definitions of the rules (docs/
 from itertools import combinations
 
 import numpy as np
+from random_keys import TOGETHER
 
 from classifier.key import compile_key, evaluate
 from classifier.key import forms as f
 from classifier.key.truth import Columns, ready
-from random_keys import TOGETHER
 
 LIMITS = {"characteristic_slope": (-200, 200), "snr": (-20, 160), "knee_frequency": (1, 500), "strongest_harmonic": (1, 3)}
 
