@@ -113,7 +113,8 @@ def evaluate(
             compiled.standard_errors,
             part.stop - start,
         )
-        run.block(columns, gated_by[part], clearance[part], pattern[part])
+        with np.errstate(all="ignore"):  # odd numbers in a table are judged, not complained of
+            run.block(columns, gated_by[part], clearance[part], pattern[part])
     clearance[np.isinf(clearance)] = np.nan
     return Verdicts(compiled, gated_by, clearance, pattern, run.patterns)
 

@@ -348,13 +348,11 @@ class Meanings(Quantities):
 
     def _within(self, expression):
         value = self._quantity(expression.value)
-        low, high = expression.low, self._quantity(expression.high, zone=True)
-        if isinstance(low, s.Quantity) and low.unit is None and high is not None and not high.bare:
-            unit_text = high.unit.text
-            low = s.Quantity(low.value, unit_text, span=low.span) if unit_text else low
-        low = self._quantity(low)
+        low, high = self._quantity(expression.low), self._quantity(expression.high, zone=True)
         if value is None or low is None or high is None:
             return None
+        if low.bare and not high.bare:  # in `from 24 to 30 kHz` the unit holds for both ends
+            low = Quantity(low.form.times(high.unit.factor), high.unit, size=0, percent=high.percent)
         if low.form.is_constant and high.form.is_constant and low.form.constant > high.form.constant:
             self._say(
                 "K222",

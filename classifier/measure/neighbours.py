@@ -20,12 +20,20 @@ def without_doubles(found):
     """False for a pulse that was measured twice, because two tracks led to the same ridge: the weaker one."""
     onset, duration = found["onset"][0], found["duration"][0]
     energy = found["level"][0] + 10 * np.log10(np.maximum(duration, 1e-6))
+    peak = found["peak_frequency"][0]
     keep = np.ones(len(onset), bool)
     for i, j, at, distance in _meetings(onset, duration, found["course"]):
         shorter = min(duration[i], duration[j])
         together = np.ptp(at)
         if keep[i] and keep[j] and together > 0.6 * shorter and np.median(distance) < 1_500.0:
             keep[i if energy[i] < energy[j] else j] = False
+            continue
+        # a brief piece whose energy is that of the longer pulse under it
+        brief, long = (i, j) if duration[i] < duration[j] else (j, i)
+        if together > 0.7 * duration[brief] and duration[brief] < 0.5 * duration[long] and energy[brief] < energy[long]:
+            course = found["course"][long]
+            if np.min(np.abs(course - peak[brief])) < 1_000.0:
+                keep[brief] = False
     return keep
 
 

@@ -3,6 +3,12 @@
 import numpy as np
 
 
+def median(values):
+    """Median of the known values; NaN without any."""
+    known = values[~np.isnan(values)]
+    return float(np.median(known)) if known.size else np.nan
+
+
 def in_buzz(times, groups, settings):
     """Which pulses stand in a feeding buzz of their pass.
 
@@ -68,9 +74,9 @@ def home_of_buzz(track, flags, others, times, ends, pitch, *, gap_s, settings):
     first, last = times[track[0]], ends[track[-1]]
     search = track[~flags]
     if len(search) >= 3:
-        own, low, high = np.nanmedian(pitch[search]), -settings.same_bat_percent, settings.same_bat_percent
+        own, low, high = median(pitch[search]), -settings.same_bat_percent, settings.same_bat_percent
     else:
-        own = np.nanmedian(pitch[track])
+        own = median(pitch[track])
         low, high = 100 * np.log(settings.buzz_lowest), 100 * np.log(settings.buzz_highest)
     best, home = np.inf, None
     for number, other in enumerate(others):
@@ -80,7 +86,7 @@ def home_of_buzz(track, flags, others, times, ends, pitch, *, gap_s, settings):
         before = first - ends[other[place - 1]] if place else np.inf
         after = times[other[place]] - last if place < len(other) else np.inf
         near = min(before, after)
-        away = own - np.nanmedian(pitch[other[max(place - 5, 0):place + 5]])
+        away = own - median(pitch[other[max(place - 5, 0):place + 5]])
         if near <= gap_s and low <= away <= high and near < best:
             best, home = near, number
     return home

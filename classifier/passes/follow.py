@@ -69,6 +69,7 @@ def follow(pulses: pl.DataFrame, recordings: pl.DataFrame, *, gap_s: float,
 
 def _in_order(pulses, where):
     """The pulses by run of recordings, channel and time, with row (where they stood), run, time, era and edge."""
+    pulses = pulses.with_columns(pl.col("recording").cast(pl.String))
     paths = pulses["recording"].unique().sort().to_list()
     lost = [path for path in paths if path not in where]
     if lost:
@@ -164,9 +165,8 @@ def _results(table, numbers, settings):
     """Number the tracks in the order promised and work out intervals, buzzes and call types."""
     onset = METRICS["onset"].column
     table = table.with_columns(pl.Series("track", numbers))
-    firsts = (table.filter(pl.col("track") > 0).group_by("track")
-              .agg(pl.struct("file", "near", "channel", "pulse").min().alias("first")).unnest("first")
-              .sort("file", "near", "channel", "pulse"))
+    firsts = (table.filter(pl.col("track") > 0).sort("file", "near", "channel", "pulse")
+              .unique("track", keep="first", maintain_order=True))
     firsts = firsts.select("track", pl.int_range(1, pl.len() + 1, dtype=pl.Int32).alias("pass"))
     table = table.join(firsts, on="track", how="left", maintain_order="left")
     table = table.sort("pass", "time", "file", "channel", "pulse", nulls_last=True)

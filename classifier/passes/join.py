@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from classifier.passes.buzz import capture, home_of_buzz, in_buzz
+from classifier.passes.buzz import capture, home_of_buzz, in_buzz, median
 
 
 def settle(tracks, times, ends, pitch, level, *, gap_s, settings):
@@ -75,8 +75,8 @@ def _trails(track, other, times, pitch, level, settings):
         return False
     own, loud = track[near], other[place[near]]
     steady = np.median(np.abs(behind[near] - np.median(behind[near]))) < settings.echo_jitter_s
-    alike = np.median(np.abs(pitch[own] - pitch[loud])) < 2.0
-    return bool(steady and alike and np.nanmedian(level[loud] - level[own]) > settings.echo_drop_db)
+    alike = median(np.abs(pitch[own] - pitch[loud])) < 2.0
+    return bool(steady and alike and median(level[loud] - level[own]) > settings.echo_drop_db)
 
 
 def _join_alternating(tracks, times, pitch, level, settings):
@@ -100,7 +100,7 @@ def _alternate(a, b, times, pitch, level, settings):
     """
     overlap = min(times[a[-1]], times[b[-1]]) - max(times[a[0]], times[b[0]])
     shorter = min(times[a[-1]] - times[a[0]], times[b[-1]] - times[b[0]])
-    apart = abs(np.nanmedian(pitch[a]) - np.nanmedian(pitch[b]))
+    apart = abs(median(pitch[a]) - median(pitch[b]))
     if overlap < 0.6 * shorter or not settings.alternation_percent <= apart <= settings.alternation_most_percent:
         return False
     both = np.r_[a, b]
@@ -119,7 +119,7 @@ def _alternate(a, b, times, pitch, level, settings):
     if fits.mean() < 0.9 or gaps.min() < 0.5 * beat:
         return False
     steps = (level[both][1:] - level[both][:-1])[turns] * np.where(second[1:], 1.0, -1.0)[turns]
-    return bool(not np.isfinite(steps).any() or np.nanmedian(np.abs(steps - np.nanmedian(steps))) < 5.0)
+    return bool(not np.isfinite(steps).any() or median(np.abs(steps - median(steps))) < 5.0)
 
 
 def alternation(pitch, settings):

@@ -100,10 +100,7 @@ def test_a_threatened_bat_is_never_definite_without_a_hint_of_review(compiled, n
     threatened = {
         taxon.name: taxon
         for taxon in key.key.taxa.values()
-        if any(
-            word in " ".join(taxon.status)
-            for word in ("vulnerable", "endangered", "critical", "near threatened", "declining")
-        )
+        if any(word in " ".join(taxon.status) for word in ("vulnerable", "endangered", "critical", "near threatened", "declining"))
     }
     assert threatened
     for route in key.routes:

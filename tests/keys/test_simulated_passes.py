@@ -76,11 +76,7 @@ def spread(rng, percent, size=None):
 
 
 def flat_calls(row, rng, count):
-    flat = (
-        float(row["flat_khz"])
-        + rng.normal(0, float(row["between_khz"]))
-        + rng.normal(0, float(row["within_khz"]), count)
-    )
+    flat = float(row["flat_khz"]) + rng.normal(0, float(row["between_khz"])) + rng.normal(0, float(row["within_khz"]), count)
     sweep = 8.0 if row["form"] == "tone" else float(row["start_khz"]) - float(row["flat_khz"])
     sweep = sweep * spread(rng, 20) * spread(rng, 15, count) * (1 - rng.uniform(0, 0.15))
     slope = float(row["slope_khz_per_ms"]) * spread(rng, 35) * spread(rng, 35, count)
@@ -208,9 +204,7 @@ def outcomes(key):
     pulses, recordings, followed, taxa = tables(populations(key, compiled), np.random.default_rng(20))
     passes = label(pulses, recordings, followed, compiled).passes.sort("pass")
     members = {group.name: {each.name for each in group.members} for group in compiled.key.groups.values()}
-    right = [
-        taxon == called or taxon in members.get(called, ()) for taxon, called in zip(taxa, passes["label"], strict=True)
-    ]
+    right = [taxon == called or taxon in members.get(called, ()) for taxon, called in zip(taxa, passes["label"], strict=True)]
     return passes.select("label", "tier").with_columns(pl.Series("taxon", taxa), pl.Series("right", right))
 
 

@@ -51,7 +51,7 @@ def unsafe_definites(ground: Ground, rules: TierRules, undecided: Undecided) -> 
             reached = ways.of(taxon.name)
         except TooHard:
             ground.effort.spend(0)
-            undecided.add(taxon.span, f"whether calls of `{taxon.name}` can become definite as another taxon", [])
+            undecided.add(taxon.span, f"whether calls of `{taxon.name}` can become definite as another taxon")
             continue
         for last, cases in reached.items():
             box = ground.box(taxon.name)
@@ -64,7 +64,7 @@ def unsafe_definites(ground: Ground, rules: TierRules, undecided: Undecided) -> 
                 by_lead.setdefault(last, []).append((taxon, answer.witness))
             elif answer.open:
                 label = ground.compiled.routes[last].label
-                undecided.add(taxon.span, f"whether calls of `{taxon.name}` can become definite by {label}", [])
+                undecided.add(taxon.span, f"whether calls of `{taxon.name}` can become definite by {label}")
     return [_unsafe(ground, ground.compiled.routes[last], taxa) for last, taxa in sorted(by_lead.items())]
 
 

@@ -149,13 +149,10 @@ def gaps(ground: Ground, ways: Ways, undecided: Undecided) -> list[Diagnostic]:
                 answer = look_for(ground, left, shows, exact=passage.exact)
                 if answer.witness is not None:
                     break
-        if answer is None:
-            continue
-        if answer.witness is None:
-            undecided.add(station.couplet.span, f"whether couplet {station.number} leaves calls without a lead",
-                          [route.meaning for route in leads])
-            continue
-        found.append(_gap(ground, station, answer.witness))
+        if answer is not None and answer.witness is not None:
+            found.append(_gap(ground, station, answer.witness))
+        elif answer is not None and answer.open:
+            undecided.add(station.couplet.span, f"whether couplet {station.number} leaves calls without a lead")
     return found
 
 
@@ -264,7 +261,7 @@ def _overlap(ground, ways, undecided, place, first, second, shared):
     if any(answer.witness is None and not answer.open for answer in answers):
         return None
     if any(answer.witness is None for answer in answers):
-        undecided.add(second.lead.span, f"whether {first.label} and {second.label} overlap", [first.meaning, second.meaning])
+        undecided.add(second.lead.span, f"whether {first.label} and {second.label} overlap")
         return None
     cells = [
         mask if axis.index in shared else axis.domain

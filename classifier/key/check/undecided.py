@@ -1,6 +1,5 @@
 """What the proofs could not decide, gathered so that it is said once and in one place."""
 
-from classifier.key import forms as f
 from classifier.key.check.axes import OPAQUE, Axes
 from classifier.key.check.words import axis_name, listed
 from classifier.key.messages import Diagnostic, finding
@@ -10,16 +9,16 @@ class Undecided:
     """Questions left open. A note (K490) is made of each place, and one (K491) if effort ran out."""
 
     def __init__(self):
-        self._questions = []  # (span, question, names of what is not linear)
+        self._questions = []  # (span, question)
         self.unfinished = False
 
-    def add(self, span, question: str, conditions: list[f.Condition]) -> None:
-        """Leave a question open; ``conditions`` are those it hangs on."""
-        self._questions.append((span, question, conditions))
+    def add(self, span, question: str) -> None:
+        """Leave a question open, put as in ``whether couplet 3 leaves calls without a lead``."""
+        self._questions.append((span, question))
 
     def findings(self, axes: Axes, whole_span) -> list[Diagnostic]:
         found = [_not_linear(axis) for axis in axes.all if axis.kind == OPAQUE and axis.comparisons]
-        for span, question, _ in self._questions:
+        for span, question in self._questions:
             found.append(finding(
                 "K490", f"it is not decided {question}", span,
                 "the proofs cover sums, differences, ratios of sums, abs( ) and fixed factors; products of metrics, and what "

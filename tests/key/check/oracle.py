@@ -12,7 +12,7 @@ from classifier.key import compile_key, evaluate
 from classifier.key import forms as f
 from classifier.key.truth import Columns, ready
 
-LIMITS = {"characteristic_slope": (-200, 200), "snr": (-20, 160), "knee_frequency": (1, 500), "strongest_harmonic": (1, 3)}
+LIMITS = {"characteristic_slope": (-200, 200), "snr": (-20, 160), "second_harmonic": (-80, 80), "strongest_harmonic": (1, 3)}
 
 
 def on_pulses(reading):
@@ -55,7 +55,9 @@ def boundaries_of(reading):
 def grid(reading, *, nulls):
     """Calls by metric name, (n,) each; with ``nulls`` every metric is also missing, else only those asked about."""
     values = {}
-    asked = {item for meaning in on_pulses(reading) for item in _presences(meaning)}
+    compiled = compile_key(reading.key, reading.meanings)
+    met = [*compiled.gate, *(route.meaning for route in compiled.routes if route.meaning is not None)]
+    asked = {item for meaning in met for item in _presences(meaning)}
     for name, cuts in boundaries_of(reading).items():
         if name in TOGETHER:
             low, high = TOGETHER[name]

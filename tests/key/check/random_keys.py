@@ -11,14 +11,14 @@ from hypothesis import strategies as st
 ALONE = {
     "characteristic_slope": ("kHz/ms", -6, 3),
     "snr": ("dB", 8, 14),
-    "knee_frequency": ("kHz", 30, 38),
+    "second_harmonic": ("dB", -12, -4),
     "strongest_harmonic": ("", 1, 3),
 }
 #: Metrics that are added, subtracted or related; the gate keeps them between these numbers.
 TOGETHER = {"start_frequency": (20, 24), "end_frequency": (20, 24), "max_frequency": (20, 24)}
 TAXA = ("Examplia prima", "Examplia secunda", "Examplia tertia")
 GROUP = "first two"
-PRESENT = "knee_frequency"
+PRESENT = "second_harmonic"
 
 
 @st.composite
