@@ -57,7 +57,10 @@ def stored_labels(survey, name):
         raise InputError(
             f"{survey.folder}: there are no labels `{name}` in this survey; it has {', '.join(names)}"
         )
-    return survey.labels(name)
+    stored = survey.labels(name)
+    if not stored.current:
+        show.say(f"note   the survey was measured anew since `{name}` was labelled; label it again")
+    return stored
 
 
 def compiled_of(stored, folder):

@@ -46,8 +46,10 @@ def _show(path, reading):
     )
     size = ""
     if reading.key is not None and not errors:
-        size = (
-            f": {len(reading.key.couplets)} couplets, {len(reading.key.taxa)} taxa, "
-            f"{len(reading.key.groups)} groups"
+        parts = (
+            ("couplet", "couplets", reading.key.couplets),
+            ("taxon", "taxa", reading.key.taxa),
+            ("group", "groups", reading.key.groups),
         )
+        size = ": " + ", ".join(f"{len(each)} {one if len(each) == 1 else many}" for one, many, each in parts)
     print(f"{path}: {found}{size}")

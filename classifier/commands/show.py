@@ -200,15 +200,19 @@ def progress(what: str):
 
 @contextmanager
 def _bar(what):
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
     columns = (
         TextColumn("{task.description}"),
-        BarColumn(complete_style="bold", finished_style="bold"),
-        MofNCompleteColumn(),
+        BarColumn(style="dim", complete_style="bold", finished_style="bold", pulse_style="dim"),
+        TextColumn("{task.fields[count]}"),
         TimeRemainingColumn(),
         TextColumn("{task.fields[detail]}", style="dim"),
     )
     with Progress(*columns, console=console(sys.stderr), transient=True) as bar:
-        task = bar.add_task(what, total=None, detail="")
-        yield lambda done, total, detail="": bar.update(task, completed=done, total=total, detail=detail)
+        task = bar.add_task(what, total=None, detail="", count="")
+
+        def step(done, total, detail=""):
+            bar.update(task, completed=done, total=total, detail=detail, count=f"{done} of {total}")
+
+        yield step

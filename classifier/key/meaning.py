@@ -316,7 +316,9 @@ class Meanings(Quantities):
         own = inner.unit if summary.unit is None else unit(summary.unit)
         of = inner.form.times(1 / own.factor) if summary.of == "quantity" else inner.form
         form = f.Linear(((f.Gathered(summary.name, of), own.factor),))
-        return Quantity(form, own, size=inner.size + 1, level=PASS, percent=own.text == "%")
+        return Quantity(
+            form, own, size=inner.size + 1, level=PASS, percent=own.text == "%", whole=summary.unit == ""
+        )
 
     # --------------------------------------------------------------------------------------------------- conditions
 

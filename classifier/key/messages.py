@@ -23,7 +23,7 @@ class Diagnostic:
     span: Span | None
     help: str = ""
     related: tuple[tuple[str, Span], ...] = ()
-    witness: tuple[tuple[str, float | None], ...] = ()
+    witness: tuple[tuple[str, float], ...] = ()
 
     def as_dict(self) -> dict:
         """For ``--json``: plain values only."""
@@ -100,13 +100,10 @@ def render(diagnostic: Diagnostic, texts: Mapping[str, str]) -> str:
     return "\n".join(lines)
 
 
-def call_text(call: Iterable[tuple[str, float | None]]) -> str:
+def call_text(call: Iterable[tuple[str, float]]) -> str:
     """A call as it is typed behind --call: ``characteristic_frequency = 47 kHz, duration = 5.6 ms``."""
     parts = []
     for name, value in call:
-        if value is None:
-            parts.append(f"{name} is missing")
-            continue
         unit = METRICS[name].unit if name in METRICS else ""
         parts.append(f"{name} = {value:.6g}{' ' if unit else ''}{unit}")
     return ", ".join(parts)

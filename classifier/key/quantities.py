@@ -26,6 +26,7 @@ class Quantity:
     size: int = 1
     level: str | None = None  # None: constant
     percent: bool = False
+    whole: bool = False  # a count, which no share can stand beside
 
 
 @dataclass(frozen=True)
@@ -112,7 +113,7 @@ class Quantities:
     def _measured(self, quality, level):
         own = unit(quality.unit)
         form = f.Linear(((f.Measured(quality.name), own.factor),))
-        return Quantity(form, own, level=level, percent=own.text == "%")
+        return Quantity(form, own, level=level, percent=own.text == "%", whole=quality.whole)
 
     def _scaled(self, quantity, factor):
         return Quantity(
@@ -215,11 +216,12 @@ class Quantities:
                     f"write `{number} {written}`",
                 )
                 return False
-        if not left.unit.like(right.unit):
+        counted = left.whole and right.percent or right.whole and left.percent
+        if counted or not left.unit.like(right.unit):
             self._say(
                 "K204",
-                f"`{self._quote(expression.span)}`: a quantity in {left.unit.text or 'plain numbers'} and one in "
-                f"{right.unit.text or 'plain numbers'} cannot be {verb}",
+                f"`{self._quote(expression.span)}`: a quantity in {left.unit.text or 'plain numbers'} and "
+                f"one in {right.unit.text or 'plain numbers'} cannot be {verb}",
                 expression.span,
                 "both sides must be of one kind: frequency, time, slope, level or share",
             )

@@ -4,6 +4,7 @@ from classifier.simulate.calls import SHAPES, Call, Envelope
 from classifier.simulate.demo import Demo, make_demo
 from classifier.simulate.draw import draw_call
 from classifier.simulate.files import wav_bytes, write_recording
+from classifier.simulate.flights import Buzz, Flight
 from classifier.simulate.heard import Echo, Heard, Path, synthesise
 from classifier.simulate.noises import (
     BirdSong,
@@ -17,8 +18,6 @@ from classifier.simulate.noises import (
     Wind,
 )
 from classifier.simulate.scenes import (
-    Buzz,
-    Flight,
     Rendered,
     Reverberation,
     Scene,

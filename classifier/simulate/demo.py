@@ -23,9 +23,10 @@ from classifier.plan.absorption import Weather
 from classifier.simulate import noises
 from classifier.simulate.calls import Call, Envelope
 from classifier.simulate.files import write_recording
+from classifier.simulate.flights import Buzz, Flight
 from classifier.simulate.heard import Echo
 from classifier.simulate.heard import Path as FlightPath
-from classifier.simulate.scenes import Buzz, Flight, Reverberation, Scene, render
+from classifier.simulate.scenes import Reverberation, Scene, render
 
 _ONSET, _DURATION = METRICS["onset"].column, METRICS["duration"].column
 _NOISES = {

@@ -136,7 +136,8 @@ def main():
         print(f"twelve bats at once, {count} pulses: {rate:.0f} pulses a second")
     columns = ("rand", "under", "split", "merged", "false in", "echo in", "buzz found", "buzz wrong", "speed")
     print(f"{'':32s}" + "".join(f"{column:>11s}" for column in columns))
-    with multiprocessing.Pool(2) as pool:
+    # Spawned, not forked: the tables' library has threads of its own.
+    with multiprocessing.get_context("spawn").Pool(2) as pool:
         for name, figures in pool.imap(_job, [(name, given.scenes) for name in names]):
             print(f"{name:32s}" + "".join(f"{figures[column]:11.3f}" for column in columns[:-1])
                   + f"{figures['speed']:11.0f}", flush=True)

@@ -15,7 +15,7 @@ couplet 1
 def test_a_sound_key(field, callkey):
     result = callkey("check", field / "fen.key")
     assert result.exit_code == 0
-    assert result.stdout.strip().endswith("fen.key: no faults: 2 couplets, 3 taxa, 1 groups")
+    assert result.stdout.strip().endswith("fen.key: no faults: 2 couplets, 3 taxa, 1 group")
 
 
 def test_three_faults_in_one_run_each_with_its_place(tmp_path, callkey):

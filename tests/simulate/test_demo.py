@@ -13,6 +13,7 @@ import soundfile
 from classifier.errors import InputError
 from classifier.metrics import METRICS
 from classifier.simulate import make_demo
+from classifier.simulate.__main__ import main
 
 DEMO_CALLS = Path(__file__).parents[2] / "demo_calls"
 SMALL = """
@@ -177,3 +178,12 @@ def test_committed_files_are_what_their_recipe_makes(tmp_path):
         path.relative_to(tmp_path) for path in made.recordings
     }
     assert sum(path.stat().st_size for path in DEMO_CALLS.rglob("*") if path.is_file()) < 5e6
+
+
+def test_module_runs_as_a_command(tmp_path, capsys):
+    (tmp_path / "small.toml").write_text(SMALL, encoding="utf-8")
+    assert main([str(tmp_path / "small.toml"), str(tmp_path / "out")]) == 0
+    assert "3 recordings" in capsys.readouterr().out
+    assert main([]) == 2
+    assert main([str(tmp_path / "nowhere.toml"), str(tmp_path / "out")]) == 1
+    assert "nowhere.toml" in capsys.readouterr().err

@@ -25,7 +25,7 @@ _TRIES = 60
 
 @dataclass(frozen=True)
 class Witness:
-    """``call``: (metric, value or None where missing) pairs in the order of the registry; ``cells``: the set it was taken from."""
+    """``call``: (metric, value) pairs in the order of the registry; what is not there is missing; ``cells``: the set it was taken from."""
 
     call: tuple[tuple[str, float], ...]
     cells: tuple[int, ...]
@@ -67,7 +67,7 @@ def look_for(
         if found is None:
             return Answer(open=True)
         for call in _spoken(ground, found):
-            if shows(walk(ground.compiled, call), call):
+            if shows(walked(ground, call), call):
                 call = _least(ground, call, shows, keep)
                 return Answer(Witness(_ordered(call), found.cells, found.inside.margin))
         undecided = not found.certain or not exact
@@ -77,19 +77,24 @@ def look_for(
 
 def _least(ground, call, shows, keep):
     """The call without the metrics that make no difference to its way."""
-    trail = walk(ground.compiled, call).trail
+    trail = walked(ground, call).trail
     for name in list(call):
         if name in keep:
             continue
         less = {other: value for other, value in call.items() if other != name}
-        walked = walk(ground.compiled, less)
-        if less and walked.trail == trail and shows(walked, less):
+        way = walked(ground, less)
+        if less and way.trail == trail and shows(way, less):
             call = less
     return call
 
 
+def walked(ground: Ground, call: dict) -> Walk:
+    """The way of a call whose other metrics are missing, as `callkey explain KEY --call` walks it."""
+    return walk(ground.compiled, dict.fromkeys(ground.compiled.metrics) | call)
+
+
 def _ordered(call):
-    return tuple((name, call[name]) for name in METRICS if name in call)
+    return tuple((name, call[name]) for name in METRICS if call.get(name) is not None)
 
 
 # ------------------------------------------------------------------------------------------------------ round numbers
@@ -208,7 +213,7 @@ def _tried(ground, found, shows):
             part = ((number + 1) * 0.6180339887 * (place + 1)) % 1.0
             call[name] = round(low + part * (high - low), 3)
         if _ordered_rightly(call) and shows(
-            walk(ground.compiled, call), call
+            walked(ground, call), call
         ):
             return Answer(Witness(_ordered(call), found.cells, 0.0))
     return Answer(open=True)
