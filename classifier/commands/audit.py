@@ -19,8 +19,9 @@ def audit(survey: options.Survey, name: options.Name = None, json: options.Json 
     from classifier.commands.chain import stored_labels
     from classifier.survey import open_survey
 
-    stored = stored_labels(open_survey(survey), name)
-    found, key = audit_of(stored)
+    opened = open_survey(survey)
+    stored = stored_labels(opened, name)
+    found, key = audit_of(stored, opened)
     if json:
         show.as_json(
             {
@@ -33,22 +34,17 @@ def audit(survey: options.Survey, name: options.Name = None, json: options.Json 
     show_audit(found, key)
 
 
-def audit_of(stored):
+def audit_of(stored, survey):
     """The audit of stored labels, and the key they were made with."""
+    from classifier.commands.chain import compiled_of
     from classifier.judge import audit as audit_tables
-    from classifier.key import parse_key
 
-    key = parse_key(stored.key_text, "key.txt").key
-    groups, ends = ([], {}) if key is None else (list(key.groups), ends_of_leads(key))
-    return audit_tables(stored.passes, stored.pulses, groups=groups, ends=ends), key
-
-
-def ends_of_leads(key) -> dict[str, str]:
-    """The label that each lead ends in, for the leads of a key that go to no other couplet."""
-    from classifier.key import compile_key
-
-    compiled = compile_key(key)
-    return {route.label: compiled.ends[route.end].label for route in compiled.routes if route.end is not None}
+    compiled = compiled_of(stored, survey)
+    # What a lead ends in, for the leads that go to no other couplet.
+    ends = {route.label: compiled.ends[route.end].label for route in compiled.routes if route.end is not None}
+    return audit_tables(
+        stored.passes, stored.pulses, groups=list(compiled.key.groups), ends=ends
+    ), compiled.key
 
 
 def show_audit(found, key, *, most: int = MOST_ROWS) -> None:
@@ -72,7 +68,7 @@ def show_audit(found, key, *, most: int = MOST_ROWS) -> None:
         )
     if found.couplets.height:
         show.heading("Where pulses become ambiguous", to=out)
-        questions = {str(number): couplet.question for number, couplet in key.couplets.items()} if key else {}
+        questions = {str(number): couplet.question for number, couplet in key.couplets.items()}
         show.table(
             ["couplet>", "pulses>", "of keyed>", "passes>", "most often between~", "question~"],
             [

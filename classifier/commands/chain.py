@@ -1,6 +1,8 @@
 """What several commands do with a survey and a key: read the key, label the survey, find the labels asked
 for."""
 
+import hashlib
+import os
 from pathlib import Path
 
 from classifier.commands import show
@@ -34,7 +36,8 @@ def label_survey(survey, reading, name):
     pulses, recordings = survey.pulses(), survey.recordings()
     followed = follow(pulses, recordings, gap_s=compiled.gap_s)
     labels = label(pulses, recordings, followed, compiled)
-    survey.write_labels(name, reading.text, labels.passes, labels.pulses)
+    made = {"key_file": os.path.abspath(reading.file), "key_with_bases_sha256": _digest(reading)}
+    survey.write_labels(name, reading.text, labels.passes, labels.pulses, settings=made)
     return labels
 
 
@@ -63,17 +66,40 @@ def stored_labels(survey, name):
     return stored
 
 
-def compiled_of(stored, folder):
-    """The key that stored labels were made with, ready to evaluate."""
-    from classifier.key import compile_key, parse_key
+def reading_of(stored, survey):
+    """The key that stored labels were made with, read again; its bases, if it has any, from where they lay
+    then.
+
+    Raises InputError where the bases are gone or have changed: the key.txt beside the labels is one key's
+    text alone.
+    """
+    from classifier.key import parse_key, read_key
 
     reading = parse_key(stored.key_text, "key.txt")
-    if reading.key is None:
-        raise InputError(
-            f"{folder}: the key kept with the labels `{stored.name}` does not stand by itself "
-            "(is it based on another?); label again with the key's file at hand"
-        )
+    if reading.key is not None:
+        return reading
+    made = survey.settings.get("labels", {}).get(stored.name, {})
+    path = made.get("key_file", "")
+    if path and Path(path).is_file():
+        reading = read_key(path)
+        if reading.key is not None and _digest(reading) == made.get("key_with_bases_sha256"):
+            return reading
+    raise InputError(
+        f"{survey.folder}: the labels `{stored.name}` were made with a key based on another, and what it "
+        f"was made of is no longer at {path or 'its place'}; label again with the key as it is now"
+    )
+
+
+def compiled_of(stored, survey):
+    """The key that stored labels were made with, ready to evaluate."""
+    from classifier.key import compile_key
+
+    reading = reading_of(stored, survey)
     return compile_key(reading.key, reading.meanings)
+
+
+def _digest(reading):
+    return hashlib.sha256(reading.digest_text.encode("utf-8")).hexdigest()
 
 
 def is_survey(path: Path) -> bool:

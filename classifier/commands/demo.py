@@ -31,8 +31,8 @@ def demo(
     The survey and its place are invented and the calls are synthetic, made from published call parameters, so
     every bat is known: labels are compared with the truth, and what stayed ambiguous is audited.
     """
-    from classifier.commands.audit import audit_of, show_audit
-    from classifier.commands.chain import label_survey, sound_key, stored_labels
+    from classifier.commands.audit import show_audit
+    from classifier.commands.chain import label_survey, sound_key
     from classifier.commands.label import default_name, show_labels
     from classifier.commands.measuring import MeasuringOptions, measure_into
     from classifier.simulate import make_demo
@@ -54,7 +54,7 @@ def demo(
         )
         return
     show_labels(labels, recordings=result.recordings, key=reading.key, with_cautions=False)
-    found, compiled_key = audit_of(stored_labels(result.survey, name))
+    found, compiled_key = _audit(result.survey, name)
     show_audit(found, compiled_key, most=4)
     _show_matched(matched, labels, reading.key)
     from classifier.commands.label import cautions_for
@@ -67,6 +67,17 @@ def demo(
         ]
     )
     _where_next(folder, result.survey.folder, name, made, path, matched)
+
+
+def _audit(survey, name):
+    """The audit of the labels just written; the survey is opened anew, since its settings now tell of
+    them."""
+    from classifier.commands.audit import audit_of
+    from classifier.commands.chain import stored_labels
+    from classifier.survey import open_survey
+
+    survey = open_survey(survey.folder)
+    return audit_of(stored_labels(survey, name), survey)
 
 
 def _the_key() -> Path:

@@ -90,7 +90,7 @@ def _explain_pass(folder, number, pulse, name, json):
         last = stored.passes["pass"].max()
         known = f"its passes run from 1 to {last}" if last else "it has no passes"
         raise InputError(f"{folder}: there is no pass {number}; {known}")
-    compiled = compiled_of(stored, folder)
+    compiled = compiled_of(stored, survey)
     of_pass = stored.pulses.filter(pl.col("pass") == number)
     both = of_pass.join(
         survey.pulses(), on=["recording", "channel", "pulse"], how="left", maintain_order="left"

@@ -118,7 +118,7 @@ class Patterns:
                     caps[route.end] = min(cap, caps.get(route.end, cap))
         ways, reasons, order = self._ways(leads)
         parted = self._parting(leads, order) if len(caps) > 1 else 0
-        return caps, " | ".join(ways), parted, "; ".join(dict.fromkeys(reasons))
+        return caps, " | ".join(ways), parted, "; ".join(dict.fromkeys(each for each in reasons if each))
 
     def _ways(self, leads):
         """Texts of the ways depth first in the order of the leads; a couplet is gone through once."""
@@ -126,8 +126,9 @@ class Patterns:
         stack = [(0, ())]
         while stack:
             place, before = stack.pop()
-            if isinstance(place, str):
-                ways.append(" ".join((*before, place)))
+            if not isinstance(place, int):  # a lead that ends
+                ways.append(" ".join((*before, place.label)))
+                reasons.append(place.reason)
                 continue
             if place in seen:
                 continue
@@ -138,9 +139,7 @@ class Patterns:
                 if route.onward is not None:
                     onward.append((route.onward, (*before, route.label)))
                 else:
-                    onward.append((route.label, before))
-                    if route.reason:
-                        reasons.append(route.reason)
+                    onward.append((route, before))
             stack.extend(reversed(onward))
         return ways, reasons, order
 

@@ -112,11 +112,14 @@ def _alternate(a, b, times, pitch, level, settings):
     gaps = np.diff(times[both])
     if turns.mean() < settings.alternation_share:
         return False
-    beat = np.median(gaps[turns])
-    spans = np.maximum(np.round(gaps / beat), 1.0)
-    fits = np.abs(np.log(gaps / (spans * beat))) < settings.alternation_misfit / np.sqrt(spans)
+    # The beat is near the median, but skipped beats pull that up: the turn that most intervals fit tells it.
+    beats = np.sort(gaps[turns])
+    beats = beats[np.abs(np.log(beats / beats[len(beats) // 2])) < 0.3]
+    spans = np.maximum(np.round(gaps / beats[:, None]), 1.0)
+    fits = np.abs(np.log(gaps / (spans * beats[:, None]))) < settings.alternation_misfit / np.sqrt(spans)
     fits &= spans <= 4
-    if fits.mean() < 0.9 or gaps.min() < 0.5 * beat:
+    best = int(np.argmax(fits.sum(axis=1)))
+    if fits[best].mean() < 0.9 or gaps.min() < 0.5 * beats[best]:
         return False
     steps = (level[both][1:] - level[both][:-1])[turns] * np.where(second[1:], 1.0, -1.0)[turns]
     return bool(not np.isfinite(steps).any() or median(np.abs(steps - median(steps))) < 5.0)

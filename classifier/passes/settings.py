@@ -96,7 +96,7 @@ class PassSettings:
     narrow_hypotheses: int = 6
     wide_margin: float = 20.0
     wide_hypotheses: int = 40
-    birth_margin: float = 15.0
+    birth_margin: float = 20.0
     crowd_hypotheses: int = 8
     crowd: int = 8
 

@@ -1,5 +1,6 @@
 """Which recordings follow on."""
 
+import polars as pl
 import pytest
 
 from classifier.errors import ParameterError
@@ -46,8 +47,6 @@ def test_other_recorders_sites_and_unknown_clocks_do_not_follow_on(files):
     def joined(table):
         found = places(table, gap_s=1.0, settings=settings)
         return found["a/1.wav"].run == found["b/2.wav"].run
-
-    import polars as pl
 
     assert joined(both)
     assert not joined(both.with_columns(pl.Series("recorder", ["one", "two"])))

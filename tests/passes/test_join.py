@@ -30,6 +30,8 @@ def two_tracks(a, b, khz, levels=(-40.0, -40.0)):
 def test_tracks_in_one_rhythm_half_a_period_apart_are_one_bat():
     a = np.arange(8) * 0.4
     assert two_tracks(a, a + 0.2, (22, 26)) == ([16], 0)
+    # Short and long turns in equal number, so that no turn lies near the middle of them.
+    assert two_tracks(a, a + 0.05, (22, 26)) == ([8, 8], 0)
     # The same two bats apart in rhythm, or an octave apart, are two.
     assert two_tracks(a, np.arange(9) * 0.33 + 0.05, (22, 26)) == ([8, 9], 0)
     assert two_tracks(a, a + 0.2, (22, 45)) == ([8, 8], 0)

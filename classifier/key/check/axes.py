@@ -31,7 +31,8 @@ class Axis:
 
     cuts : sorted exact fractions
     edges : the same as floats
-    domain : the cells that calls can have, with the bit ``missing`` where the value may be missing
+    every : all cells; measured : those that calls can have
+    domain : the same, with the bit ``missing`` where the value may be missing
     names : the metrics (or statistics) it is made of
     """
 
@@ -49,12 +50,9 @@ class Axis:
     edges: list = field(default_factory=list)
     domain: int = 0
     missing: int = 0
+    every: int = 0
+    measured: int = 0
     comparisons: list = field(default_factory=list)
-
-    @property
-    def every(self) -> int:
-        """All cells, without the bit for missing."""
-        return self.missing - 1
 
     def at(self, cut) -> int:
         """The cell of a cut."""
@@ -261,7 +259,8 @@ class Axes:
             axis.cuts = sorted(cuts[axis.index])
             axis.edges = [float(cut) for cut in axis.cuts]
             axis.missing = 1 << (2 * len(axis.cuts) + 1)
-            axis.domain = self._inside(axis)
+            axis.every = axis.missing - 1
+            axis.domain = axis.measured = self._inside(axis)
             if any(name in self.may_be_missing for name in axis.names):
                 axis.domain |= axis.missing
 

@@ -8,7 +8,7 @@ same key always gets the same findings; when too much was spent, ``TooHard`` is 
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from classifier.key import forms as f
 from classifier.key.check.axes import Axes
@@ -138,12 +138,14 @@ class Conditions:
         return both((self.term(condition, TAKEN), self.term(condition, PASSED)))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Case:
-    """What is left: ``cells`` by axis number, and the choices still open."""
+    """What is left: ``cells`` by axis number, and the choices still open. ``model`` are cells all of whose calls are in
+    the case, where some are known: it spares the search for them."""
 
     cells: tuple[int, ...]
     choices: tuple[tuple[Term, ...], ...] = ()
+    model: tuple[int, ...] | None = field(default=None, compare=False, repr=False)
 
     def within(self, other: "Case") -> bool:
         """Whether every call of this case is surely one of the other's."""
@@ -155,20 +157,47 @@ class Case:
 
 def _holds(term, cells):
     """Whether all calls of the cells surely meet the term."""
-    return all(not cells[axis] & ~mask for axis, mask in term.cells) and all(
-        any(_holds(each, cells) for each in choice) for choice in term.choices
-    )
+    for axis, mask in term.cells:
+        if cells[axis] & ~mask:
+            return False
+    for choice in term.choices:
+        for each in choice:
+            if _holds(each, cells):
+                break
+        else:
+            return False
+    return True
 
 
 def _fails(term, cells):
     """Whether no call of the cells can meet the term, as far as its own cells and choices tell."""
-    return any(not cells[axis] & mask for axis, mask in term.cells) or any(
-        all(_fails(each, cells) for each in choice) for choice in term.choices
-    )
+    for axis, mask in term.cells:
+        if not cells[axis] & mask:
+            return True
+    for choice in term.choices:
+        for each in choice:
+            if not _fails(each, cells):
+                break
+        else:
+            return True
+    return False
 
 
-def narrow(case: Case, term: Term | None, effort: Effort) -> Case | None:
-    """The case with a term added; None where nothing is left of it."""
+def _left_of(choice, cells):
+    """The terms of a choice that can still be met: None if one surely is."""
+    live = []
+    for term in choice:
+        if _fails(term, cells):
+            continue
+        if _holds(term, cells):
+            return None
+        live.append(term)
+    return live
+
+
+def narrow(case: Case, term: Term | None, effort: Effort, *, recheck: bool = False) -> Case | None:
+    """The case with a term added; None where nothing is left of it. ``recheck``: its cells were changed from outside, so
+    that all of its choices are looked at again."""
     if term is NOTHING:
         return None
     cells = list(case.cells)
@@ -186,20 +215,22 @@ def narrow(case: Case, term: Term | None, effort: Effort) -> Case | None:
                 changed |= 1 << axis
         fresh.extend(item.choices)
     choices = list(case.choices)
+    if recheck:
+        choices, fresh = [], [*choices, *fresh]
     while True:
         effort.spend()
         again = 0
         kept = []
-        for choice, is_fresh in [*((each, False) for each in choices), *((each, True) for each in fresh)]:
-            if not is_fresh and not _touches(choice, changed):
-                kept.append(choice)
+        touched = fresh
+        for choice in choices:
+            (touched if _touches(choice, changed) else kept).append(choice)
+        effort.spend(len(touched))
+        for choice in touched:
+            live = _left_of(choice, cells)
+            if live is None:
                 continue
-            effort.spend()
-            live = [each for each in choice if not _fails(each, cells)]
             if not live:
                 return None
-            if any(_holds(each, cells) for each in live):
-                continue
             if len(live) > 1:
                 kept.append(choice if len(live) == len(choice) else tuple(live))
                 continue
@@ -218,7 +249,10 @@ def narrow(case: Case, term: Term | None, effort: Effort) -> Case | None:
 
 
 def _touches(choice, changed):
-    return any(term.axes & changed for term in choice)
+    for term in choice:
+        if term.axes & changed:
+            return True
+    return False
 
 
 def settled(case: Case, effort: Effort, plausible=None) -> Iterator[Case]:

@@ -119,7 +119,8 @@ class _Search:
             self.effort.spend()
             way = stack.pop()
             if way.ahead:
-                stack.extend(self._through(way))
+                if ground.polytopes.plausible(way.case.cells):
+                    stack.extend(self._through(way))
             elif way.cap == 0:
                 cases = found.setdefault(way.last, [])
                 if len(cases) < _MOST_CASES and ground.any_call(way.case):
@@ -150,7 +151,7 @@ class _Search:
 
     def _narrowed(self, way, term):
         case = self.ground.narrow(way.case, term)
-        if case is None or not self.ground.polytopes.plausible(case.cells):
+        if case is None:
             return None
         return _Way(case, way.ahead, way.end, way.cap, way.last)
 

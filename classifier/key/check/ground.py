@@ -7,11 +7,12 @@ looked at too.)
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from classifier.key.check.axes import Axes
 from classifier.key.check.cases import (
+    EVERYTHING,
     NO,
     PASSED,
     TAKEN,
@@ -85,6 +86,7 @@ class Ground:
         # With every metric perhaps missing.
         self.perhaps_missing = Case(tuple(axis.domain | axis.missing for axis in self.axes.all))
         self.gate = both(self.conditions.term(each, TAKEN) for each in compiled.gate)
+        self.blank = dict.fromkeys(compiled.metrics)
         self._terms = {}
 
     # ------------------------------------------------------------------------------------------------ sets of calls
@@ -120,13 +122,34 @@ class Ground:
 
     def any_call(self, case: Case | None) -> bool:
         """Whether some call is in the case; TooHard where that takes too long to tell."""
-        if case is None:
-            return False
+        return self.with_model(case) is not None
+
+    def with_model(self, case: Case | None, near: Case | None = None) -> Case | None:
+        """The case with cells that have a call; None if no call is in it; TooHard where that takes too long to tell.
+
+        ``near`` : a case with a model that this one was made from by ``narrow``; its model is tried first
+        """
+        if case is None or case.model is not None:
+            return case
         effort = self.effort.part(QUESTION_STEPS)
-        return any(
-            self.polytopes.possible(each.cells, effort)
-            for each in settled(case, effort, self.polytopes.plausible)
-        )
+        found = None
+        if near is not None and near.model is not None:
+            common = tuple(mine & its for mine, its in zip(case.cells, near.model, strict=True))
+            if all(common):
+                found = self._model(Case(common, case.choices), effort, tries=2)
+        found = found or self._model(case, effort)
+        return None if found is None else replace(case, model=found)
+
+    def _model(self, case, effort, tries=None):
+        case = narrow(case, EVERYTHING, effort, recheck=True) if tries else case
+        if case is None:
+            return None
+        for number, each in enumerate(settled(case, effort, self.polytopes.plausible)):
+            if self.polytopes.possible(each.cells, effort):
+                return each.cells
+            if tries is not None and number + 1 >= tries:
+                return None
+        return None
 
     def find(self, cases: Iterable[Case | None], *, full: bool = False) -> Found | None:
         """The call with the widest margin among the first cases that have one; None if there is none."""

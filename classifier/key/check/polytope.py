@@ -42,9 +42,11 @@ class Polytopes:
         self.axes = axes
         self.usual = usual or {}
         self._answers = {}
+        self._quick = {}
         self._kin = {
             axis.index: frozenset(map(kin, metrics_in(axis))) for axis in axes.all if axis.kind != OPAQUE
         }
+        self._over = {axis.index: metrics_in(axis) for axis in axes.all if axis.kind != OPAQUE}
         self._linear = [axis for axis in axes.all if axis.kind != OPAQUE]
         self._joint = [axis for axis in axes.all if axis.kind != PLAIN]
         self._plain = {axis.names[0]: axis for axis in axes.all if axis.kind == PLAIN and axis.names}
@@ -62,15 +64,19 @@ class Polytopes:
 
     def plausible(self, cells: Sequence[int]) -> bool:
         """A quick first answer: False only where no call can lie there."""
-        for group in self._groups(cells):
+        return all(self._group_plausible(group, cells) for group in self._groups(cells))
+
+    def _group_plausible(self, group, cells):
+        key = tuple((axis.index, cells[axis.index]) for axis in group)
+        known = self._quick.get(key)
+        if known is None:
             rows = []
             for axis in group:
                 runs = axis.runs(cells[axis.index]) if axis.kind not in (RATIO, BENT) else ()
                 if runs:
                     rows.append(row_of(axis, (*runs[0][:2], *runs[-1][2:])))
-            if rows and not self._bounded(rows):
-                return False
-        return True
+            known = self._quick[key] = not rows or self._bounded(rows) is not None
+        return known
 
     def uses_opaque(self, cells: Sequence[int]) -> bool:
         """Whether cells of an axis that is not linear were narrowed, so that a yes of ``possible`` is not sure."""
@@ -98,7 +104,7 @@ class Polytopes:
                 if axis.kind == PLAIN and axis.names:
                     absent[axis.names[0]] = None
                 continue
-            narrow = mask & axis.every != axis.domain & axis.every
+            narrow = mask & axis.every != axis.measured
             needed = axis.domain & axis.missing and not mask & axis.missing
             if full or (not mask & axis.missing and (narrow or needed)):
                 chosen.append(axis)
@@ -157,14 +163,34 @@ class Polytopes:
 
     @staticmethod
     def _narrowed(axis, mask):
-        return not mask & axis.missing and mask != axis.domain & axis.every
+        return not mask & axis.missing and mask != axis.measured
 
     def _groups(self, cells) -> list[list[Axis]]:
         """Axes whose cells must be looked at together."""
-        active = [axis for axis in self._linear if self._narrowed(axis, cells[axis.index])]
-        if not active:
+        active, families, repeated = [], set(), False
+        for axis in self._linear:
+            mask = cells[axis.index]
+            if mask & axis.missing or mask == axis.measured:
+                continue
+            active.append(axis)
+            mine = self._kin[axis.index]
+            repeated = repeated or axis.kind != PLAIN or not families.isdisjoint(mine)
+            families |= mine
+        if not repeated:
             return []
-        return [group for group in _joined(active, self._kin) if _entangled(group)]
+        return [group for group in _joined(active, self._kin) if self._entangled(group)]
+
+    def _entangled(self, group):
+        """Whether the axes of a group can contradict each other although each of them can be met."""
+        if any(axis.kind in (RATIO, BENT) for axis in group):
+            return True
+        if len(group) == 1:
+            names = set(self._over[group[0].index])
+            return group[0].kind == SUM and (bool(names & ENTANGLING) or any(pair <= names for pair in TOGETHER))
+        if any(axis.kind != PLAIN or len(self._over[axis.index]) > 1 for axis in group):
+            return True
+        names = {self._over[axis.index][0] for axis in group}
+        return bool(names & ENTANGLING) or any(together <= names for together in TOGETHER)
 
     def _group_possible(self, group, cells, effort):
         key = tuple((axis.index, cells[axis.index]) for axis in group)
@@ -199,14 +225,13 @@ class Polytopes:
     # ----------------------------------------------------------------------------------------------------- systems
 
     def _system(self, rows):
-        """(bounds by name, rows that join several names): relations of the metrics are added."""
+        """(bounds by name, rows that join several names, pairs of names of which the first is never larger)."""
         names = dict.fromkeys(name for row in rows for name in row.names)
         if any(kin(name) == "ridge" for name in names):
             names |= dict.fromkeys((LOWEST, HIGHEST))
         bounds = {name: self._range(name) for name in names}
         wide = [row for row in rows if len(row.names) > 1]
-        wide.extend(Row((small, large), (1.0, -1.0), high=0.0) for small, large in order_pairs(set(names)))
-        return bounds, wide
+        return bounds, wide, order_pairs(set(names))
 
     def _range(self, name):
         if name in self._ranges:
@@ -215,14 +240,14 @@ class Polytopes:
         return (quality.low, quality.high) if quality else (-math.inf, math.inf)
 
     def _bounded(self, rows):
-        """(bounds, joining rows) with all bounds carried through; None where that refutes the rows."""
-        bounds, wide = self._system(rows)
+        """(bounds, joining rows, pairs) with all bounds carried through; None where that refutes the rows."""
+        bounds, wide, pairs = self._system(rows)
         for row in rows:
             if len(row.names) == 1:
                 name, factor = row.names[0], row.coefficients[0]
                 ends = sorted((row.low / factor, row.high / factor))
                 bounds[name] = max(bounds[name][0], ends[0]), min(bounds[name][1], ends[1])
-        return (bounds, wide) if carry(bounds, wide) else None
+        return (bounds, wide, pairs) if carry(bounds, wide, pairs) else None
 
     def _feasible(self, rows, effort):
         bounded = self._bounded(rows)
@@ -232,15 +257,15 @@ class Polytopes:
             return True
         return self._programme(rows, effort, usual=False) is not None
 
-    def _guess(self, rows, bounds, wide):
+    def _guess(self, rows, bounds, wide, pairs):
         """A call that meets the rows, found by settling one metric after the other; None if this way finds none."""
         call = {}
         for name in list(bounds):
             call[name] = value = self._middle(name, *bounds[name])
             bounds[name] = value, value
-            if not carry(bounds, wide):
+            if not carry(bounds, wide, pairs):
                 return None
-        return call if all(row.holds(call) for row in (*rows, *wide)) else None
+        return call if all(row.holds(call) for row in rows) else None
 
     def _widest(self, rows, effort, rough):
         """The call with the widest margin (or, ``rough``, one with some)."""
@@ -289,8 +314,8 @@ class Polytopes:
 
     def _programme(self, rows, effort, *, usual):
         effort.spend(_PROGRAMME_STEPS)
-        bounds, wide = self._system(rows)
-        relations = [row for row in wide if not row.scale and row not in rows]
+        bounds, _, pairs = self._system(rows)
+        relations = [Row(pair, (1.0, -1.0), high=0.0) for pair in pairs]
         if usual:
             for name in bounds.keys() & self.usual.keys():
                 low, high = max(bounds[name][0], self.usual[name][0]), min(bounds[name][1], self.usual[name][1])
@@ -326,19 +351,6 @@ def _joined(axes, kins, extra=()):
         members = [each for group in touching for each in group[1]] + [axis]
         groups = [group for group in groups if group not in touching] + [(merged, members)]
     return [members for _, members in groups]
-
-
-def _entangled(group):
-    """Whether the axes of a group can contradict each other although each of them can be met."""
-    if any(axis.kind in (RATIO, BENT) for axis in group):
-        return True
-    if len(group) == 1:
-        names = set(metrics_in(group[0]))
-        return group[0].kind == SUM and (bool(names & ENTANGLING) or any(pair <= names for pair in TOGETHER))
-    if any(axis.kind != PLAIN or len(metrics_in(axis)) > 1 for axis in group):
-        return True
-    names = {metrics_in(axis)[0] for axis in group}
-    return bool(names & ENTANGLING) or any(together <= names for together in TOGETHER)
 
 
 def _entangling(rows):

@@ -143,39 +143,65 @@ def _bent_ways(axis, run):
     return ways
 
 
-def carry(bounds, rows, rounds=6):
-    """Carry bounds through rows until nothing changes (or long enough); False where a bound lies beyond another."""
+def carry(bounds, rows, pairs, rounds=6):
+    """Carry bounds through rows, and through pairs of which the first is never larger, until nothing changes (or long
+    enough); False where a bound lies beyond another."""
     for low, high in bounds.values():
         if low > high:
             return False
     for _ in range(rounds):
         changed = False
+        for small, large in pairs:
+            low, high = bounds[small]
+            least, most = bounds[large]
+            if high > most:
+                if low > most:
+                    return False
+                bounds[small] = low, most
+                changed = True
+            if least < low:
+                if low > most:
+                    return False
+                bounds[large] = low, most
+                changed = True
         for row in rows:
-            parts = []
-            for name, factor in zip(row.names, row.coefficients, strict=True):
-                low, high = bounds[name]
-                parts.append((factor * low, factor * high) if factor > 0 else (factor * high, factor * low))
-            least, most = sum(part[0] for part in parts), sum(part[1] for part in parts)
-            slack = 1e-9 * (1.0 + abs(row.low if math.isfinite(row.low) else 0.0)
-                            + abs(row.high if math.isfinite(row.high) else 0.0))
-            if least > row.high + slack or most < row.low - slack:
+            moved = _carry_row(bounds, row)
+            if moved is None:
                 return False
-            for name, factor, (part_low, part_high) in zip(row.names, row.coefficients, parts, strict=True):
-                top = row.high - (least - part_low) if math.isfinite(least) else math.inf
-                bottom = row.low - (most - part_high) if math.isfinite(most) else -math.inf
-                new = (bottom / factor, top / factor) if factor > 0 else (top / factor, bottom / factor)
-                low, high = bounds[name]
-                if new[0] > low + 1e-12 or new[1] < high - 1e-12:
-                    low, high = max(low, new[0]), min(high, new[1])
-                    if low > high:
-                        if low > high + slack:
-                            return False
-                        low = high = (low + high) / 2
-                    bounds[name] = low, high
-                    changed = True
+            changed = changed or moved
         if not changed:
             return True
     return True
+
+
+def _carry_row(bounds, row):
+    """Whether a row moved a bound; None where it cannot hold."""
+    parts, least, most = [], 0.0, 0.0
+    for name, factor in zip(row.names, row.coefficients, strict=True):
+        low, high = bounds[name]
+        part = (factor * low, factor * high) if factor > 0 else (factor * high, factor * low)
+        parts.append(part)
+        least, most = least + part[0], most + part[1]
+    slack = 1e-9 * (1.0 + abs(least if math.isfinite(least) else 0.0) + abs(most if math.isfinite(most) else 0.0))
+    if least > row.high + slack or most < row.low - slack:
+        return None
+    if least >= row.low and most <= row.high:
+        return False
+    moved = False
+    for name, factor, (part_low, part_high) in zip(row.names, row.coefficients, parts, strict=True):
+        top = row.high - (least - part_low) if math.isfinite(least) else math.inf
+        bottom = row.low - (most - part_high) if math.isfinite(most) else -math.inf
+        new = (bottom / factor, top / factor) if factor > 0 else (top / factor, bottom / factor)
+        low, high = bounds[name]
+        if new[0] > low + 1e-12 or new[1] < high - 1e-12:
+            low, high = max(low, new[0]), min(high, new[1])
+            if low > high:
+                if low > high + slack:
+                    return None
+                low = high = (low + high) / 2
+            bounds[name] = low, high
+            moved = True
+    return moved
 
 
 def widest(bounds, rows, *, open_only):

@@ -12,7 +12,7 @@ from classifier.key.check.ground import Ground
 from classifier.key.compile import Route
 
 #: Cases kept for one couplet; with more ways to it they are joined into one that is too wide (and said to be).
-MOST_CASES = 48
+MOST_CASES = 24
 
 
 @dataclass
@@ -47,6 +47,8 @@ class Ways:
     def passage(self, place: int, *, clearly: bool) -> Passage:
         """What comes to a couplet and how its leads divide it."""
         known = self._passages[clearly]
+        if place not in known and all(self._station_of[index] in known for index in self.stations[place].entries):
+            known[place] = self._passage(place, clearly)
         if place not in known:
             # Leads point forward, so the couplets before it are worked out first, in order and without recursion.
             for each in sorted({*self._above(place), place}):
@@ -84,7 +86,7 @@ class Ways:
             came = self._passages[clearly][self._station_of[index]]
             passage.exact &= came.exact
             cases.extend(came.taken[index])
-        cases = _without_doubles(cases)
+        cases = _simplified(cases)
         if len(cases) > MOST_CASES:
             passage.exact = False
             cases = [_joined(cases)]
@@ -95,11 +97,11 @@ class Ways:
         for case in cases:
             narrowed = self.ground.narrow(case, term)
             try:
-                if self.ground.any_call(narrowed):
-                    kept.append(narrowed)
+                narrowed = self.ground.with_model(narrowed, near=case)
             except TooHard:
                 self.ground.effort.spend(0)  # goes on only if effort is left for other questions
                 passage.exact = False
+            if narrowed is not None:
                 kept.append(narrowed)
         return kept
 
@@ -113,8 +115,13 @@ class Ways:
         return found
 
 
-def _without_doubles(cases):
-    """Cases that do not lie within another."""
+def _simplified(cases):
+    """The same calls in fewer cases: those that differ in one axis alone are one, and none lies within another."""
+    while len(cases) > 1:
+        merged = _merged(cases)
+        if len(merged) == len(cases):
+            break
+        cases = merged
     kept = []
     for case in cases:
         if any(case.within(other) for other in kept):
@@ -124,9 +131,28 @@ def _without_doubles(cases):
     return kept
 
 
+def _merged(cases):
+    """One round of putting together pairs of cases that differ in the cells of one axis."""
+    for axis in range(len(cases[0].cells)):
+        groups = {}
+        for case in cases:
+            rest = case.cells[:axis] + case.cells[axis + 1 :], tuple(map(id, case.choices))
+            groups.setdefault(rest, []).append(case)
+        if len(groups) < len(cases):
+            cases = [group[0] if len(group) == 1 else _united(group, axis) for group in groups.values()]
+    return cases
+
+
+def _united(group, axis):
+    cells = list(group[0].cells)
+    for case in group[1:]:
+        cells[axis] |= case.cells[axis]
+    return Case(tuple(cells), group[0].choices, group[0].model)
+
+
 def _joined(cases):
     """One case that holds all of them, and more."""
     cells = list(cases[0].cells)
     for case in cases[1:]:
         cells = [mine | its for mine, its in zip(cells, case.cells, strict=True)]
-    return Case(tuple(cells))
+    return Case(tuple(cells), (), cases[0].model)

@@ -90,7 +90,7 @@ def _least(ground, call, shows, keep):
 
 def walked(ground: Ground, call: dict) -> Walk:
     """The way of a call whose other metrics are missing, as `callkey explain KEY --call` walks it."""
-    return walk(ground.compiled, dict.fromkeys(ground.compiled.metrics) | call)
+    return walk(ground.compiled, ground.blank | call)
 
 
 def _ordered(call):

@@ -110,7 +110,7 @@ def expected(reading):
         yes, unsure = judged(meaning)
         usable &= yes | unsure
     found |= _ranges(compiled, calls)
-    found |= _impossible(reading, judged)
+    found |= _impossible(reading, calls)
     if compiled.gate and not usable.any():
         return found | {("K412", "gate")}
     accounted = {
@@ -166,16 +166,26 @@ def _comparisons(meaning):
             stack.extend(item.parts)
 
 
-def _impossible(reading, judged):
+def _impossible(reading, calls):
+    """K405: judged on a grid of its own, since the gate does not matter here."""
     found = set()
-    for statement in filter(None, (*reading.key.couplets.values(), reading.key.gate)):
-        lines = getattr(statement, "leads", None) or getattr(statement, "lines", ())
-        for line in lines:
-            meaning = reading.meanings.get(id(line.condition))
-            for comparison in _comparisons(meaning) if meaning is not None else ():
-                yes, unsure = judged(comparison)
-                if not yes.any() or (yes | unsure).all():
-                    found.add(("K405", comparison.span.start))
+    for meaning in on_pulses(reading):
+        for comparison in _comparisons(meaning):
+            names = f.metrics_of(comparison.form)
+            values = [
+                np.arange(14, 28, 0.5) if name in TOGETHER else np.unique(calls[name][~np.isnan(calls[name])])
+                for name in names
+            ]
+            own = dict(zip(names, map(np.ravel, np.meshgrid(*values, indexing="ij")), strict=True))
+            keep = np.ones(len(own[names[0]]), bool)
+            if "max_frequency" in own:
+                for name in names:
+                    keep &= own[name] <= own["max_frequency"]
+            own = {name: column[keep] for name, column in own.items()}
+            yes, unsure, _ = ready(comparison).judge(Columns(own, {}, 0.0, int(keep.sum())), None)
+            no = ~yes if unsure is None else ~(yes | unsure)
+            if not yes.any() or not no.any():
+                found.add(("K405", comparison.span.start))
     return found
 
 

@@ -15,16 +15,19 @@ ALONE = {
     "strongest_harmonic": ("", 1, 3),
 }
 #: Metrics that are added, subtracted or related; the gate keeps them between these numbers.
-TOGETHER = {"start_frequency": (20, 24), "end_frequency": (20, 24), "max_frequency": (20, 24)}
+TOGETHER = {"start_frequency": (20, 22), "end_frequency": (20, 22), "max_frequency": (20, 22)}
 TAXA = ("Examplia prima", "Examplia secunda", "Examplia tertia")
 GROUP = "first two"
 PRESENT = "second_harmonic"
 
 
 @st.composite
-def comparison(draw, sums):
-    kind = draw(st.sampled_from(("alone", "alone", "within", "abs", "presence", "ridge", "sum") if sums else (
-        "alone", "alone", "alone", "within", "abs", "presence")))
+def comparison(draw, alone, sums):
+    """One comparison; ``alone`` are the metrics that it may compare by themselves."""
+    kinds = ["alone", "alone", "within"]
+    kinds += ["abs"] if "characteristic_slope" in alone else []
+    kinds += ["presence"] if PRESENT in alone else []
+    kind = draw(st.sampled_from([*kinds, "ridge", "sum", "sum"] if sums else kinds))
     sense = draw(st.sampled_from(("<", "<=", ">", ">=")))
     zone = draw(st.sampled_from((0, 0, 1, 2)))
     if kind == "presence":
@@ -34,13 +37,13 @@ def comparison(draw, sums):
                f"{draw(st.integers(0, 5))} kHz/ms" + (f" ± {zone} kHz/ms" if zone else "")
     if kind == "sum":
         first, second = draw(st.permutations(sorted(TOGETHER)))[:2]
-        boundary = draw(st.integers(-3, 3))
+        boundary = draw(st.integers(-2, 2))
         text = f"{first} - {second} {sense} {boundary} kHz"
         return text + (f" ± {zone} kHz" if zone else "")
     if kind == "ridge":
         name = draw(st.sampled_from(sorted(TOGETHER)))
-        return f"{name} {sense} {draw(st.integers(20, 24))} kHz" + (f" ± {zone} kHz" if zone else "")
-    name = draw(st.sampled_from(sorted(ALONE)))
+        return f"{name} {sense} {draw(st.integers(20, 22))} kHz" + (f" ± {zone} kHz" if zone else "")
+    name = draw(st.sampled_from(alone))
     unit, low, high = ALONE[name]
     shown = f" {unit}" if unit else ""
     if name == "strongest_harmonic":
@@ -52,30 +55,31 @@ def comparison(draw, sums):
 
 
 @st.composite
-def condition(draw, sums, depth=2):
+def condition(draw, alone, sums, depth=2):
     if depth == 0 or draw(st.integers(0, 2)) == 0:
-        return draw(comparison(sums))
+        return draw(comparison(alone, sums))
     kind = draw(st.sampled_from(("and", "or", "not")))
     if kind == "not":
-        return f"not ({draw(condition(sums, depth - 1))})"
-    parts = draw(st.lists(condition(sums, depth - 1), min_size=2, max_size=2))
+        return f"not ({draw(condition(alone, sums, depth - 1))})"
+    parts = draw(st.lists(condition(alone, sums, depth - 1), min_size=2, max_size=2))
     return "(" + f" {kind} ".join(parts) + ")"
 
 
 @st.composite
 def keys(draw, sums=False, couplets=3):
     """The text of a key. Leads point forward to later couplets or end; every taxon but the last may have ranges."""
+    alone = draw(st.permutations(sorted(ALONE)))[: 1 if sums else 3]
     lines = ['key "random" version 1', ""]
     for place, name in enumerate(TAXA):
         lines.append(f"taxon {name}")
         if place < 2 and draw(st.booleans()):
-            metric = draw(st.sampled_from(sorted(set(ALONE) - {"strongest_harmonic"})))
+            metric = draw(st.sampled_from(sorted(set(alone) - {"strongest_harmonic"}) or ["snr"]))
             unit, low, high = ALONE[metric]
             one, other = sorted(draw(st.lists(st.integers(low, high), min_size=2, max_size=2)))
             lines.append(f"    {metric} {one} to {other} {unit}")
     lines += [f'group "{GROUP}" {TAXA[0]}, {TAXA[1]}', ""]
     gate = [f"    {name} from {low} to {high} kHz" for name, (low, high) in TOGETHER.items()] if sums else []
-    gate += [f"    {draw(comparison(False))}" for _ in range(draw(st.integers(0, 1)))]
+    gate += [f"    {draw(comparison(alone, False))}" for _ in range(draw(st.integers(0, 1)))]
     lines += ["gate", *gate] if gate else []
     count = draw(st.integers(1, couplets))
     for number in range(1, count + 1):
@@ -83,7 +87,7 @@ def keys(draw, sums=False, couplets=3):
         leads = draw(st.integers(1, 3))
         for place in range(leads):
             last = place == leads - 1 and draw(st.booleans())
-            text = "otherwise" if last else draw(condition(sums))
+            text = "otherwise" if last else draw(condition(alone, sums))
             targets = [*TAXA, f'"{GROUP}"', 'unidentified "why"', 'not a bat "rain"', *map(str, range(number + 1, count + 1))]
             target = draw(st.sampled_from(targets))
             cap = draw(st.sampled_from(("", "", ", at most probable")))
