@@ -97,7 +97,7 @@ def _explain_pass(folder, number, pulse, name, json):
     )
     usable = of_pass["gated_by"].is_null().to_numpy()
     row = row.row(0, named=True)
-    account = account_of(compiled, both, usable, row["label"])
+    account = account_of(compiled, both, usable, row["label"], row["trail"] or "")
     place = _place_of(both, pulse, account, number)
     path = None
     if place is not None:
@@ -116,6 +116,7 @@ def _explain_pass(folder, number, pulse, name, json):
                 "pass": row,
                 "ways": ways,
                 "tiers": account.tiers,
+                "counted_for": account.counted_for,
                 "pulse": None if place is None else both["pulse"][place],
                 "path": _walk_for_json(path),
             }
@@ -130,7 +131,7 @@ def _explain_pass(folder, number, pulse, name, json):
         which = both["pulse"][place]
         show.heading(f"Pulse {which}{chosen or ', typical of the way most pulses took'}", to=out)
         show_walk(path, out)
-    _show_refine(row, compiled, out)
+    _show_refine(row, account, compiled, out)
 
 
 def _place_of(both, pulse, account, number):
@@ -200,7 +201,7 @@ def _show_tiers(account, row, out):
     if not account.tiers:
         show.paragraph(f"\n  Why no label: {row['trail'].split(';')[0]}.", to=out)
         return
-    show.heading(f"Votes for {row['label']}", to=out)
+    show.heading(f"Votes for {account.counted_for}", to=out)
     rows = []
     for tier in account.tiers:
         holds = "yes" if tier.holds else "no"
@@ -214,6 +215,10 @@ def _show_tiers(account, row, out):
             )
         )
     show.table(["tier", "asks for~", "support>", "clear>", "holds"], rows, to=out)
+    if account.at_most:
+        show.paragraph(
+            f"  The refine block below gave the label; its lead allows no better than {account.at_most}.", to=out, style="dim"
+        )
     capped = {tier.support for tier in account.tiers}
     if len(capped) > 1:
         show.paragraph(
@@ -273,34 +278,31 @@ def _comparison_cells(judged):
     return form, measured, f"{judged.boundary:.4g}{half} {judged.unit}".rstrip(), shown
 
 
-def _show_refine(row, compiled, out):
+def _show_refine(row, account, compiled, out):
     """The block that spoke of the pass, each of its leads with what came of it."""
     from classifier.key.text import condition_text, lead_target_text
 
     _, mark, letters = row["trail"].rpartition("; refine ")
-    if not mark:
+    if not mark or account.refined_by is None:
         return
     taken = letters.split(" | ")
-    for refinement in compiled.refinements:
-        names = [compiled.ends[end].label for end in refinement.candidates]
-        if not any(name in (row["candidates"] or "") for name in names):
-            continue
-        show.heading(f"Refined on the whole pass: {' | '.join(names)}", to=out)
-        rows, last = [], taken[-1]
-        for route in refinement.routes:
-            truth = "no" if route.label not in taken else "yes" if route.label == last else "unsure"
-            rows.append(
-                (
-                    route.label,
-                    condition_text(route.lead),
-                    show.text(truth, show.TRUTH_STYLES[truth]),
-                    lead_target_text(route.lead) if truth != "no" else "",
-                )
+    refinement = compiled.refinements[account.refined_by]
+    names = [compiled.ends[end].label for end in refinement.candidates]
+    show.heading(f"Refined on the whole pass: {' | '.join(names)}", to=out)
+    rows, last = [], taken[-1]
+    for route in refinement.routes:
+        truth = "no" if route.label not in taken else "yes" if route.label == last else "unsure"
+        rows.append(
+            (
+                route.label,
+                condition_text(route.lead),
+                show.text(truth, show.TRUTH_STYLES[truth]),
+                lead_target_text(route.lead) if truth != "no" else "",
             )
-            if route.label == last:
-                break
-        show.table(["lead", "condition~", "holds", "then~"], rows, to=out)
-        return
+        )
+        if route.label == last:
+            break
+    show.table(["lead", "condition~", "holds", "then~"], rows, to=out)
 
 
 def _walk_for_json(path):

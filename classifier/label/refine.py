@@ -70,15 +70,10 @@ def refined(
         statistic_errors=errors,
     )
     for block in judged:
-        names = [compiled.ends[end].label for end in block.refinement.candidates]
-        together = taxa_of(names, labelling)
-        held = np.array([taxa_of([name], labelling) <= together for name in labelling.names])[:, None]
-        ballot = count_votes(
-            voters.candidates, voters.cap, voters.way, voters.of, passes=voters.passes, within=held
-        )
+        spoken, ballot = spoken_of(block.refinement, compiled, labelling, decision.choice, voters)
         support = ballot.group_support[:, 0]
-        for place in np.flatnonzero(support > 50.0):
-            if place in changes or not _speaks_of(names, decision.choice[place], labelling):
+        for place in np.flatnonzero(spoken):
+            if place in changes:
                 continue
             label, tier = called(decision.choice[place], labelling), int(decision.tier[place])
             shown = float(support[place])
@@ -91,6 +86,19 @@ def refined(
             trail = f"refine {block.trail[place] or '-'}"
             changes[int(place)] = Change(label, TIERS[tier] if tier < NO_TIER else None, shown, trail)
     return changes
+
+
+def spoken_of(refinement, compiled, labelling, choice, voters: Voters):
+    """Of which passes a block may speak, bool (P,), and the ballot whose one group is its candidates together.
+
+    choice : int array (P,), what decide() made of the passes
+    """
+    names = [compiled.ends[end].label for end in refinement.candidates]
+    together = taxa_of(names, labelling)
+    held = np.array([taxa_of([name], labelling) <= together for name in labelling.names])[:, None]
+    ballot = count_votes(voters.candidates, voters.cap, voters.way, voters.of, passes=voters.passes, within=held)
+    speaks = [_speaks_of(names, each, labelling) for each in choice]
+    return (ballot.group_support[:, 0] > 50.0) & np.array(speaks, bool), ballot
 
 
 def pass_statistics(voters: Voters, facts) -> tuple[dict, dict]:

@@ -9,6 +9,7 @@ import pytest
 
 from classifier.key import compile_key, parse_key
 from classifier.label import label
+from classifier.label.account import account_of
 from classifier.label.labelling import PASS_COLUMNS, PULSE_COLUMNS
 from classifier.metrics import FLAGS, MEASURED
 
@@ -354,3 +355,51 @@ def test_votes_do_not_depend_on_the_order_of_pulses():
     other = labelled([rows[i] for i in rng.permutation(80)]).passes
     columns = ["pass", "label", "tier", "support", "candidates", "clearance", "pulses", "duration_ms"]
     assert one.select(columns).equals(other.select(columns))
+
+
+TWO_BLOCKS = (
+    KEY
+    + """
+group "great or dusk bats" Examplia grandis, Examplia vespera
+refine Examplia grandis | Examplia vespera
+    a median(duration) < 4 ms               => "great or dusk bats", at most probable
+    b otherwise                             => stays
+refine Examplia vespera | Examplia matutina
+    a alternation >= 3 kHz ± 1 kHz          => Examplia vespera
+    b otherwise                             => stays
+"""
+)
+ALTERNATING = [("a.wav", 1, 1 + 0.1 * i, 36.0 if i % 2 else 44.0) for i in range(8)]
+UNSURE = [("a.wav", 1, 1 + 0.1 * i, 34.0, {"duration_ms": 3.8 if i % 2 else 4.1}) for i in range(6)]
+
+
+def _account(rows, text, **options):
+    found = labelled(rows, text, **options)
+    row = found.passes.row(0, named=True)
+    pulses, _, _ = survey(rows)
+    table = found.pulses.join(pulses, on=["recording", "channel", "pulse"], maintain_order="left")
+    usable = found.pulses["gated_by"].is_null().to_numpy()
+    return row, account_of(compiled(text), table, usable, row["label"], row["trail"])
+
+
+@pytest.mark.parametrize(
+    ("rows", "text", "options", "block", "counted_for"),
+    [
+        (steady(1, 6, 34.0), KEY, {}, None, "Examplia vespera"),
+        (ALTERNATING, KEY, {}, None, "twin bats"),
+        (ALTERNATING, REFINE, {"alternation": {1: 8.0}}, 0, "Examplia vespera | Examplia matutina"),
+        (steady(1, 6, 34.0, duration_ms=3.0), REFINE, {}, 0, "Examplia vespera | Examplia matutina"),
+        (steady(1, 6, 34.0), REFINE, {}, 0, "Examplia vespera"),
+        (UNSURE, REFINE, {}, 0, "Examplia vespera"),
+        (steady(1, 6, 34.0, duration_ms=3.0), TWO_BLOCKS, {}, 0, "Examplia grandis | Examplia vespera"),
+        (ALTERNATING, TWO_BLOCKS, {"alternation": {1: 8.0}}, 1, "Examplia vespera | Examplia matutina"),
+    ],
+)
+def test_the_account_agrees_with_the_label(rows, text, options, block, counted_for):
+    """The best tier that the account says holds is the tier that the label bears."""
+    row, account = _account(rows, text, **options)
+    holding = [tier.tier for tier in account.tiers if tier.holds]
+    assert row["tier"] is not None
+    assert holding[0] == row["tier"]
+    assert account.refined_by == block
+    assert account.counted_for == counted_for
