@@ -159,8 +159,7 @@ class _Compiler:
             if route.onward is not None:
                 entries[route.onward].append(route.index)
         stations = tuple(
-            Station(couplet.number, couplet, routes, tuple(entries[place]))
-            for place, (couplet, routes) in enumerate(stations)
+            Station(couplet.number, couplet, routes, tuple(entries[place])) for place, (couplet, routes) in enumerate(stations)
         )
         return CompiledKey(
             key,

@@ -122,9 +122,7 @@ class Declarations(Leads):
                 refine.candidates[0].span,
                 "write it as in refine Examplia vespera | Examplia matutina",
             )
-        self.empty(
-            refine, refine.leads, "refine", "add its leads, as in a alternation >= 3 kHz => Examplia vespera"
-        )
+        self.empty(refine, refine.leads, "refine", "add its leads, as in a alternation >= 3 kHz => Examplia vespera")
         self.leads(refine.leads, None, PASS)
 
     def example(self, example):

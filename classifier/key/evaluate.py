@@ -12,13 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from classifier.errors import ParameterError
+from classifier.key.columns import Columns
 from classifier.key.compile import CompiledKey
 from classifier.key.patterns import Patterns
-from classifier.key.truth import Columns
 
 #: Rows of a block: large enough that numpy's cost per call does not show, small enough to stay in the cache. Chosen by
 #: tests/benchmarks/key.py.
-BLOCK_ROWS = 32_768
+BLOCK_ROWS = 65_536
 #: Bits that may be laid out at once where the patterns of ambiguous rows are told apart.
 _MATRIX_CELLS = 4_000_000
 

@@ -9,10 +9,10 @@ from classifier.key import syntax as s
 from classifier.key.compile import CompiledKey, compile_key
 from classifier.key.lines import split
 from classifier.key.messages import Diagnostic, did_you_mean, finding
-from classifier.key.parse import grammar
+from classifier.key.parse import statement_parser
 from classifier.key.quantities import Quantities
 from classifier.key.text import number_text, target_text
-from classifier.key.transform import Builder, Places
+from classifier.key.transform import Places
 from classifier.key.units import unit
 from classifier.key.walk import UNSURE, Walk, walk
 from classifier.metrics import METRICS
@@ -23,17 +23,13 @@ Call = dict[str, tuple[float | None, float | None]]
 
 def call_of(values: tuple[s.ExampleValue, ...]) -> Call:
     """The call that checked values stand for."""
-    return {
-        each.metric: (_in_unit(each.value, each.metric), _in_unit(each.error, each.metric)) for each in values
-    }
+    return {each.metric: (_in_unit(each.value, each.metric), _in_unit(each.error, each.metric)) for each in values}
 
 
 def _in_unit(quantity, metric):
     if quantity is None:
         return None
-    return float(
-        Fraction(quantity.value) * unit(quantity.unit or "").factor / unit(METRICS[metric].unit).factor
-    )
+    return float(Fraction(quantity.value) * unit(quantity.unit or "").factor / unit(METRICS[metric].unit).factor)
 
 
 def run_examples(key: s.Key | CompiledKey) -> list[Diagnostic]:
@@ -46,9 +42,7 @@ def run_examples(key: s.Key | CompiledKey) -> list[Diagnostic]:
         fault = _fault(example.outcome, way, compiled)
         if fault:
             witness = [(name, value) for name, (value, _) in call.items() if value is not None]
-            found.append(
-                finding("K501", f'example "{example.name}" {fault}', example.span, _why(way), witness=witness)
-            )
+            found.append(finding("K501", f'example "{example.name}" {fault}', example.span, _why(way), witness=witness))
     return found
 
 
@@ -121,7 +115,7 @@ def parse_call(text: str) -> tuple[Call, list[Diagnostic]]:
         say("K101", "a call is one list of values", whole, "write it as in duration = 5.6 ms, snr = 20 dB")
         return {}, found
     try:
-        tree = grammar().parse(statements[0].text, start="typed_call")
+        values = statement_parser().parse(statements[0].text, "typed_call", places, statements[0].start)
     except UnexpectedInput as error:
         at = statements[0].start + (error.pos_in_stream or 0)
         say(
@@ -131,10 +125,8 @@ def parse_call(text: str) -> tuple[Call, list[Diagnostic]]:
             "write metric, value and unit, parted by commas, as in duration = 5.6 ms, snr = 20 dB",
         )
         return {}, found
-    builder = Builder(places)
-    builder.offset = statements[0].start
     quantities = Quantities(found.append, lambda span: text[span.start : span.end])
-    values, seen = builder.build(tree), set()
+    seen = set()
     for value in values:
         if value.metric not in METRICS:
             help = did_you_mean(value.metric, METRICS) or "`callkey metrics` lists the metrics"

@@ -2,10 +2,10 @@
 
 from dataclasses import dataclass, field
 from decimal import Decimal
+from typing import NamedTuple
 
 
-@dataclass(frozen=True)
-class Span:
+class Span(NamedTuple):
     """A piece of a key file: ``text[start:end]``; ``line`` and ``column`` count from 1."""
 
     file: str
@@ -119,20 +119,7 @@ class AnyOf(Node):
     parts: tuple["Expression", ...]
 
 
-Expression = (
-    Quantity
-    | Name
-    | Call
-    | Opposite
-    | Arithmetic
-    | Zoned
-    | Compare
-    | Within
-    | Presence
-    | Negation
-    | AllOf
-    | AnyOf
-)
+Expression = Quantity | Name | Call | Opposite | Arithmetic | Zoned | Compare | Within | Presence | Negation | AllOf | AnyOf
 
 # ------------------------------------------------------------------------------------------ where a lead can end
 

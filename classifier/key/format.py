@@ -117,9 +117,7 @@ def _heading(node):
             listed = _listed(f'example "{name}"', [_value(each) for each in values])
             return _line(0, *listed, arrow=_outcome(outcome), citations=citations)
         case s.Taxon(name, common_names, _, citations):
-            return _line(
-                0, " ".join([f"taxon {name}", *(f'"{each}"' for each in common_names)]), citations=citations
-            )
+            return _line(0, " ".join([f"taxon {name}", *(f'"{each}"' for each in common_names)]), citations=citations)
         case s.Gate():
             return _line(0, "gate")
         case s.Couplet(number, question, _, citations):
@@ -171,9 +169,7 @@ def _outcome(outcome):
 def _entry(entry):
     match entry:
         case s.Range(metric, low, high, citations):
-            return _line(
-                _INDENT, f"{metric} {t.quantity_text(low)} to {t.quantity_text(high)}", citations=citations
-            )
+            return _line(_INDENT, f"{metric} {t.quantity_text(low)} to {t.quantity_text(high)}", citations=citations)
         case s.Similar(taxa, citations):
             return _line(_INDENT, *_listed("similar", [each.name for each in taxa]), citations=citations)
         case s.Remark(kind, words, citations):
@@ -199,9 +195,7 @@ def _condition_line(condition, citations):
 
 def _lead(lead):
     first, *rest = ["otherwise"] if lead.condition is None else t.pieces(lead.condition)
-    return _line(
-        _INDENT, f"{lead.label} {first}", *rest, arrow=t.lead_target_text(lead), citations=lead.citations
-    )
+    return _line(_INDENT, f"{lead.label} {first}", *rest, arrow=t.lead_target_text(lead), citations=lead.citations)
 
 
 # ------------------------------------------------------------------------------------- comments and blank lines

@@ -147,12 +147,6 @@ class Leads(Names):
 
     def circle(self, circle):
         last = self.key.couplets[circle[-1]]
-        lead = next(
-            lead
-            for lead in last.leads
-            if isinstance(lead.target, s.ToCouplet) and lead.target.number == circle[0]
-        )
+        lead = next(lead for lead in last.leads if isinstance(lead.target, s.ToCouplet) and lead.target.number == circle[0])
         way = " → ".join(map(str, [*circle, circle[0]]))
-        self.say(
-            "K211", f"couplets lead back to themselves: {way}", lead.span, "lead to a couplet further on"
-        )
+        self.say("K211", f"couplets lead back to themselves: {way}", lead.span, "lead to a couplet further on")

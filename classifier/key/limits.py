@@ -18,8 +18,10 @@ STATEMENTS = 20_000
 COMPARISONS = 200
 #: Letters a to z.
 LEADS = 26
-#: Findings of one file that are shown; a file with more is no key.
+#: Slips of form in one file after which reading stops; a file with more is no key.
 FINDINGS = 100
+#: Findings of all kinds that are shown.
+ALL_FINDINGS = 300
 #: Digits of a number.
 DIGITS = 30
 #: Binary digits of an exact number that lets compute.

@@ -29,9 +29,7 @@ HEADINGS = {
 _GOES_ON = re.compile(r"(=>|(and|or)(?!\w)|[|\[+*/±,])")
 _FIRST_WORD = re.compile(r"[^\W\d][\w\u0300-\u036f]*")
 _LABEL = re.compile(r"[0-9]*[a-z](?!\w)")
-_BLANKS = str.maketrans(
-    {"\t": " ", "\r": " ", "\xa0": " ", "\u202f": " ", "\u2007": " ", "\u2009": " ", "\ufeff": " "}
-)
+_BLANKS = str.maketrans({"\t": " ", "\r": " ", "\xa0": " ", "\u202f": " ", "\u2007": " ", "\u2009": " ", "\ufeff": " "})
 
 
 @dataclass(frozen=True)
@@ -43,6 +41,10 @@ class Comment:
     start: int
     line: int
     span: Span | None = None
+
+    @property
+    def end(self) -> int:
+        return self.start + len(self.text)
 
 
 @dataclass(frozen=True)
@@ -84,13 +86,13 @@ def comment_start(line: str) -> int:
 def split(text: str) -> tuple[list[Statement], list[Comment]]:
     """All statements and all comments of a text, in order."""
     statements, comments = [], []
-    pieces, begin, first, last = [], 0, 0, 0
+    pieces, begin, length, first, last = [], 0, 0, 0, 0
     comma = False
     offset = 0
 
     def close():
         if pieces:
-            joined = "".join(pieces).rstrip()
+            joined = "".join(pieces).rstrip(" ")
             word = _FIRST_WORD.match(joined)
             statements.append(Statement(begin, joined, word.group() if word else "", (first, last)))
             pieces.clear()
@@ -100,7 +102,7 @@ def split(text: str) -> tuple[list[Statement], list[Comment]]:
         own = line[:cut].translate(_BLANKS)
         content = own.strip(" ")
         if cut < len(line):
-            comments.append(Comment(line[cut:].rstrip(), not content, offset + cut, number))
+            comments.append(Comment(line[cut:].rstrip(" \t\r"), not content, offset + cut, number))
         if content:
             goes_on = pieces and (_GOES_ON.match(content) or (comma and not _starts_afresh(content)))
             if not goes_on:
@@ -109,7 +111,8 @@ def split(text: str) -> tuple[list[Statement], list[Comment]]:
                 begin, first = offset + indent, number
                 pieces.append(own[indent:])
             else:
-                pieces.append(" " * (offset - begin - sum(map(len, pieces))) + own)
+                pieces.append(" " * (offset - length) + own)
+            length = offset + len(own)
             last = number
             comma = content.endswith(",")
         offset += len(line) + 1

@@ -48,7 +48,13 @@ def _place(span):
 def finding(code, message, span, help="", related=(), witness=()) -> Diagnostic:
     """A Diagnostic with the name and severity of its rule."""
     rule = RULES[code]
+    message, help = _legible(message), _legible(help)
     return Diagnostic(code, rule.name, rule.severity, message, span, help, tuple(related), tuple(witness))
+
+
+def _legible(text):
+    """Words quoted from a text may hold characters that no screen should get."""
+    return text if text.isprintable() else "".join(each if each.isprintable() else "\ufffd" for each in text)
 
 
 def has_errors(diagnostics: Iterable[Diagnostic]) -> bool:
@@ -64,9 +70,7 @@ def in_order(diagnostics: Iterable[Diagnostic]) -> list[Diagnostic]:
         files.setdefault(diagnostic.span.file if diagnostic.span else "", len(files))
     return sorted(
         unique,
-        key=lambda each: (
-            (files[each.span.file], each.span.start, each.code) if each.span else (files[""], 0, each.code)
-        ),
+        key=lambda each: (files[each.span.file], each.span.start, each.code) if each.span else (files[""], 0, each.code),
     )
 
 
@@ -137,3 +141,16 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
         lowered = {name.lower(): name for name in known}
         near = [lowered[each] for each in difflib.get_close_matches(word.lower(), lowered, n=1, cutoff=0.6)]
     return f"did you mean `{near[0]}`?" if near else ""
+
+
+class Suggestions:
+    """``did_you_mean`` with an end: after ``comparisons`` words compared it suggests nothing, so that a text with thousands
+    of unknown names among thousands of known ones costs no time."""
+
+    def __init__(self, comparisons: int = 20_000):
+        self._left = comparisons
+
+    def __call__(self, word: str, known: Iterable[str]) -> str:
+        known = list(known)
+        self._left -= len(known)
+        return did_you_mean(word, known) if self._left >= 0 else ""

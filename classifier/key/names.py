@@ -2,7 +2,7 @@
 
 from classifier.key import syntax as s
 from classifier.key.meaning import Meanings
-from classifier.key.messages import did_you_mean, finding
+from classifier.key.messages import finding
 from classifier.key.vocabulary import SOURCELESS
 from classifier.metrics import METRICS
 
@@ -19,6 +19,7 @@ class Names:
         self.conditions = {}
         broken_lets = frozenset(name for kind, name in broken if kind == "let" and name)
         self.meanings = Meanings(key.lets, self.found.append, quote, broken_lets)
+        self.suggest = self.meanings.suggest
         self.led_to = set()  # couplets
         self.named = set()  # taxa and groups that a lead ends in
 
@@ -50,7 +51,7 @@ class Names:
                     "K216",
                     f"`{citation.source}` is not declared as a source",
                     citation.span,
-                    did_you_mean(citation.source, self.key.sources)
+                    self.suggest(citation.source, self.key.sources)
                     or f'add a line: source {citation.source} "Author, A. (2012). Title."',
                 )
 
@@ -92,7 +93,7 @@ class Names:
         help = (
             f"write its scientific name: {common[name]}"
             if name in common
-            else (did_you_mean(name, self.key.taxa) or f"add a block: taxon {name}")
+            else (self.suggest(name, self.key.taxa) or f"add a block: taxon {name}")
         )
         self.say("K202", f"no taxon block declares `{name}`", taxon.span, help)
 
@@ -111,7 +112,7 @@ class Names:
             "K201",
             f"`{name}` is not a metric",
             span,
-            did_you_mean(name, METRICS) or "`callkey metrics` lists the metrics",
+            self.suggest(name, METRICS) or "`callkey metrics` lists the metrics",
         )
         return None
 
@@ -128,5 +129,5 @@ class Names:
         if name in self.key.taxa:
             help = f"write a taxon's name without quotation marks: {name}"
         else:
-            help = did_you_mean(name, self.key.groups) or f'add a line: group "{name}" and its taxa'
+            help = self.suggest(name, self.key.groups) or f'add a line: group "{name}" and its taxa'
         self.say("K215", f"no group statement declares `{name}`", target.span, help)

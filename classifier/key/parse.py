@@ -5,8 +5,8 @@ and reading goes on with the next statement, so that a slip costs one message an
 """
 
 import re
+import threading
 from dataclasses import dataclass, replace
-from functools import cache
 from importlib import resources
 
 from lark import Lark, UnexpectedInput
@@ -15,8 +15,8 @@ from classifier.key import limits
 from classifier.key import syntax as s
 from classifier.key.lines import HEADINGS, Comment, split
 from classifier.key.messages import Diagnostic, did_you_mean, finding
-from classifier.key.slips import FORMS, explain_slip
-from classifier.key.transform import Builder, Places
+from classifier.key.refusals import FORMS, explain_slip
+from classifier.key.transform import Builder, Callbacks, Places
 
 #: The grammar's rule for the lines of each block, by the block's first word.
 BLOCK_LINES = {
@@ -51,18 +51,33 @@ def grammar_text() -> str:
     return resources.files("classifier.key").joinpath("key.lark").read_text(encoding="utf-8")
 
 
-@cache
-def grammar(*, strict: bool = False) -> Lark:
-    """The grammar as a parser with a start for the whole key and for each kind of line."""
+def grammar(*, strict: bool = False, **options) -> Lark:
+    """The grammar as a parser with a start for the whole key and for each kind of line; it yields trees of lark's."""
     starts = ["key", "typed_call", *sorted(set(HEADINGS.values()) | set(BLOCK_LINES.values()))]
-    return Lark(
-        grammar_text(),
-        parser="lalr",
-        start=starts,
-        strict=strict,
-        propagate_positions=True,
-        maybe_placeholders=True,
-    )
+    return Lark(grammar_text(), parser="lalr", start=starts, strict=strict, maybe_placeholders=True, **options)
+
+
+class StatementParser:
+    """The grammar as a parser of single statements; it yields syntax nodes. For one thread at a time."""
+
+    def __init__(self):
+        self._builder = Builder()
+        self._lark = grammar(keep_all_tokens=True, transformer=Callbacks(self._builder))
+
+    def parse(self, text: str, rule: str, places: Places, offset: int):
+        """The node of a statement; UnexpectedInput if the rule refuses it."""
+        self._builder.start_statement(places, offset)
+        return self._lark.parse(text, start=rule).value
+
+
+_THREAD = threading.local()
+
+
+def statement_parser() -> StatementParser:
+    """This thread's parser; made at the first use, since that takes a fifth of a second."""
+    if not hasattr(_THREAD, "parser"):
+        _THREAD.parser = StatementParser()
+    return _THREAD.parser
 
 
 def parse(text: str, file: str) -> Parsed:
@@ -80,9 +95,7 @@ def parse(text: str, file: str) -> Parsed:
     places = Places(text, file)
     if len(text) > limits.FILE_CHARACTERS:
         message = f"the file has {len(text):,} characters; a key may have {limits.FILE_CHARACTERS:,}"
-        return Parsed(
-            (), (), (finding("K320", message, places.span(0, 0), "divide it, or take the data out of it"),)
-        )
+        return Parsed((), (), (finding("K320", message, places.span(0, 0), "divide it, or take the data out of it"),))
     return _Reader(text, places).read()
 
 
@@ -90,8 +103,7 @@ class _Reader:
     def __init__(self, text, places):
         self.text = text
         self.places = places
-        self.builder = Builder(places)
-        self.parser = grammar()
+        self.parser = statement_parser()
         self.found = []
         self.broken = set()
         self.statements = []
@@ -117,7 +129,7 @@ class _Reader:
             self._statement(statement)
         self._close()
         comments = tuple(
-            replace(each, span=self.places.span(each.start, each.start + len(each.text))) for each in comments
+            Comment(each.text, each.alone, each.start, each.line, self.places.span(each.start, each.end)) for each in comments
         )
         return Parsed(tuple(self.statements), comments, tuple(self.found), frozenset(self.broken))
 
@@ -154,7 +166,7 @@ class _Reader:
         if self.open is not None:
             field = _FIELDS[type(self.open)]
             end = self.lines[-1].span.end if self.lines else self.open.span.end
-            span = replace(self.open.span, end=end)
+            span = self.open.span._replace(end=end)
             self.statements.append(replace(self.open, span=span, **{field: tuple(self.lines)}))
         self.block, self.open, self.lines = None, None, []
 
@@ -164,20 +176,16 @@ class _Reader:
         if self._too_much(statement):
             return None
         try:
-            tree = self.parser.parse(text, start=rule)
+            return self.parser.parse(text, rule, self.places, statement.start)
         except UnexpectedInput as error:
             self._refused(error, statement, kind)
             return None
-        self.builder.offset = statement.start
-        return self.builder.build(tree)
 
     def _too_much(self, statement):
         text = statement.text
         start = statement.start
         if len(text) > limits.STATEMENT_CHARACTERS:
-            message = (
-                f"this statement has {len(text):,} characters; it may have {limits.STATEMENT_CHARACTERS:,}"
-            )
+            message = f"this statement has {len(text):,} characters; it may have {limits.STATEMENT_CHARACTERS:,}"
             self._say("K320", message, start, statement.end, "divide it into several statements")
             return True
         bare = _TEXTS.sub("", text)
@@ -212,7 +220,7 @@ class _Reader:
         if heading:
             self._misspelt(statement, heading)
             return
-        shown = statement.first_word or statement.text.split()[0][:40]
+        shown = statement.first_word or statement.text.split(" ")[0][:40]
         self._say(
             "K103",
             f"`{shown}` starts no statement, and no block is open here",
@@ -224,9 +232,7 @@ class _Reader:
     def _misspelt(self, statement, suggestion):
         """Says so, and goes on as if the word had been right, so that the block's lines are not strays."""
         word = statement.first_word
-        self._say(
-            "K102", f"`{word}` starts no statement", statement.start, statement.start + len(word), suggestion
-        )
+        self._say("K102", f"`{word}` starts no statement", statement.start, statement.start + len(word), suggestion)
         right = suggestion.split("`")[1]
         self._close()
         self.broken.add(_broken_identity(right, statement.text))

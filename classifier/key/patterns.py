@@ -23,9 +23,7 @@ class Patterns:
         self.telling_place = np.full(len(routes), -1)
         self.telling_place[telling] = np.arange(len(telling))
         self._telling = telling
-        self._station_of = {
-            route.index: place for place, station in enumerate(stations) for route in station.routes
-        }
+        self._station_of = {route.index: place for place, station in enumerate(stations) for route in station.routes}
         self._sets = [(index,) for index in range(len(telling))]
         self._numbers = {}
 

@@ -7,7 +7,7 @@ from fractions import Fraction
 from classifier.key import forms as f
 from classifier.key import limits
 from classifier.key import syntax as s
-from classifier.key.messages import Diagnostic, did_you_mean, finding
+from classifier.key.messages import Diagnostic, Suggestions, finding
 from classifier.key.units import PLAIN, WRITTEN, Unit, meant, unit
 from classifier.key.vocabulary import NAMES
 
@@ -44,6 +44,7 @@ class Quantities:
     def __init__(self, report: Callable[[Diagnostic], None], quote: Callable[[s.Span | None], str]):
         self._report = report
         self._quote = quote
+        self.suggest = Suggestions()
 
     def amount(self, quantity: s.Quantity, wanted: Unit, what: str) -> Fraction | None:
         """A written number in canonical units; ``what`` names the thing it is for, whose unit is ``wanted``."""
@@ -97,18 +98,14 @@ class Quantities:
                 value = float(Fraction(quantity.value) * factor)
                 help = f"write `{value:.10g} {name}`"
             else:
-                help = did_you_mean(quantity.unit, WRITTEN) or "units are " + ", ".join(
-                    (*WRITTEN, "kHz/ms")
-                ) + (
+                help = self.suggest(quantity.unit, WRITTEN) or "units are " + ", ".join((*WRITTEN, "kHz/ms")) + (
                     "; a name that is multiplied or divided by needs a blank before and behind the sign"
                     if any(sign in quantity.unit for sign in "*/·")
                     else ""
                 )
             self._say("K205", f"`{quantity.unit}` is not a unit of the key language", quantity.span, help)
             return None
-        return Quantity(
-            f.Linear(constant=Fraction(quantity.value) * own.factor), own, size=0, percent=own.text == "%"
-        )
+        return Quantity(f.Linear(constant=Fraction(quantity.value) * own.factor), own, size=0, percent=own.text == "%")
 
     def _measured(self, quality, level):
         own = unit(quality.unit)
@@ -240,9 +237,7 @@ class Quantities:
                 "write a number with its unit, as in 24 kHz ± 1 kHz",
             )
             return None
-        if not self._fits(
-            _Sides(expression.span, expression.value, expression.zone), value, zone, "set beside each other"
-        ):
+        if not self._fits(_Sides(expression.span, expression.value, expression.zone), value, zone, "set beside each other"):
             return None
         return Quantity(
             value.form,
@@ -274,19 +269,12 @@ def normal(form, operator, zone, unit_shown, span):
     divisor = first if alone else (unit_shown.factor if first > 0 else -unit_shown.factor)
     if divisor < 0:
         operator = _FLIPPED[operator]
-    text = (
-        next(names[atom.name].unit for names in NAMES.values() if atom.name in names)
-        if alone
-        else unit_shown.text
-    )
-    return f.Comparison(
-        form.times(1 / divisor), operator, boundary / divisor, zone / abs(divisor), text, span
-    )
+    text = next(names[atom.name].unit for names in NAMES.values() if atom.name in names) if alone else unit_shown.text
+    return f.Comparison(form.times(1 / divisor), operator, boundary / divisor, zone / abs(divisor), text, span)
 
 
 def _too_long(form):
     return any(
-        number.numerator.bit_length() > limits.NUMBER_BITS
-        or number.denominator.bit_length() > limits.NUMBER_BITS
+        number.numerator.bit_length() > limits.NUMBER_BITS or number.denominator.bit_length() > limits.NUMBER_BITS
         for number in (form.constant, *(coefficient for _, coefficient in form.terms))
     )

@@ -5,10 +5,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from classifier.key import forms as f
+from classifier.key import limits
 from classifier.key import syntax as s
 from classifier.key.bases import Refusal, Resolver, files_beside, merge_bases, no_files, read_text
 from classifier.key.lines import Comment
 from classifier.key.messages import Diagnostic, finding, has_errors, in_order
+from classifier.key.rules import ERROR
 from classifier.key.soundness import check_names, check_twice
 
 
@@ -82,7 +84,7 @@ def parse_key(text: str, file: str = "key", *, resolver: Resolver = no_files) ->
     checked = check_names(key, quote, frozenset(broken), merged.dropped)
     found.extend(checked.diagnostics)
     own = merged.parts[0][2]
-    diagnostics = tuple(in_order(_placed(found, file)))
+    diagnostics = tuple(_shown(in_order(_placed(found, file))))
     return KeyReading(
         file,
         None if has_errors(diagnostics) else key,
@@ -103,3 +105,12 @@ def _placed(found, file):
             yield finding(each.code, each.message, s.Span(file, 0, 0, 1, 1), each.help, each.related)
         else:
             yield each
+
+
+def _shown(found):
+    """The findings, cut where nobody reads on; errors are kept before warnings."""
+    if len(found) <= limits.ALL_FINDINGS:
+        return found
+    kept = [each for each in found if each.severity == ERROR][: limits.ALL_FINDINGS]
+    rest = f"{len(found) - len(kept):,} more findings are not shown"
+    return [*kept, finding("K322", rest, found[-1].span, "mend these first, then check again")]

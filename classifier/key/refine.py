@@ -12,6 +12,7 @@ import numpy as np
 from classifier.errors import ParameterError
 from classifier.key import forms as f
 from classifier.key import truth
+from classifier.key.columns import Columns, form_values
 from classifier.key.compile import CompiledKey, Refinement
 from classifier.key.syntax import TIERS
 from classifier.key.vocabulary import NAMES, PASS
@@ -76,10 +77,8 @@ def evaluate_refine(
     values = {name: np.asarray(array, float) for name, array in statistics.items()}
     errors = {name: np.asarray(array, float) for name, array in (statistic_errors or {}).items()}
     for atom in _summaries(compiled):
-        values[atom], errors[atom] = _gather(
-            atom, compiled.standard_errors, pulses, pulse_errors, pass_of, count
-        )
-    columns = truth.Columns(values, errors, compiled.standard_errors, count)
+        values[atom], errors[atom] = _gather(atom, compiled.standard_errors, pulses, pulse_errors, pass_of, count)
+    columns = Columns(values, errors, compiled.standard_errors, count)
     return [_refine(refinement, columns) for refinement in compiled.refinements]
 
 
@@ -101,7 +100,7 @@ def evaluate_tiers(
     -------
     int8 (m,), place in syntax.TIERS; -1 where no tier's condition is yes
     """
-    columns = truth.Columns(
+    columns = Columns(
         {
             "support": np.asarray(support, float),
             "clear": np.asarray(clear, float),
@@ -114,11 +113,7 @@ def evaluate_tiers(
     )
     result = np.full(len(support), -1, np.int8)
     for tier, condition in compiled.tiers:
-        yes = (
-            np.ones(len(support), bool)
-            if condition is None
-            else truth.ready(condition).judge(columns, None)[0]
-        )
+        yes = np.ones(len(support), bool) if condition is None else truth.ready(condition).judge(columns, None)[0]
         result[yes & (result < 0)] = TIERS.index(tier)
     return result
 
@@ -155,12 +150,7 @@ def _summaries(compiled):
     """Every summary over pulses that the refine blocks ask for, each once."""
     found, stack = (
         {},
-        [
-            route.meaning
-            for each in compiled.refinements
-            for route in each.routes
-            if route.meaning is not None
-        ],
+        [route.meaning for each in compiled.refinements for route in each.routes if route.meaning is not None],
     )
     while stack:
         match stack.pop():
@@ -183,9 +173,9 @@ def _gather(atom, standard_errors, pulses, pulse_errors, pass_of, count):
     """(values, standard errors) of one summary for all passes; NaN where no pulse has a value."""
     pulses = {name: np.asarray(array, float) for name, array in pulses.items()}
     pulse_errors = {name: np.asarray(array, float) for name, array in pulse_errors.items()}
-    columns = truth.Columns(pulses, pulse_errors, standard_errors, len(pass_of))
+    columns = Columns(pulses, pulse_errors, standard_errors, len(pass_of))
     if isinstance(atom.of, f.Linear):
-        value, error = truth.form_values(atom.of, columns)
+        value, error = form_values(atom.of, columns)
         return _of_quantity(atom.function, value, error, pass_of, count)
     yes, unsure, _ = truth.ready(atom.of).judge(columns, None)
     return _of_condition(atom.function, yes, unsure, pass_of, count)

@@ -54,8 +54,7 @@ def check_twice(statements: Iterable[s.Statement]) -> list[Diagnostic]:
             )
     based = [statement for statement in statements if isinstance(statement, s.BasedOn)]
     found.extend(
-        finding("K309", "`based on` stands a second time", each.span, "a key is based on one other key")
-        for each in based[1:]
+        finding("K309", "`based on` stands a second time", each.span, "a key is based on one other key") for each in based[1:]
     )
     return found
 

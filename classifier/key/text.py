@@ -118,9 +118,7 @@ def citations_text(citations: tuple[s.Citation, ...]) -> str:
 
 
 def extent_text(extent: s.Extent) -> str:
-    return " ".join(
-        f"{name} {number_text(getattr(extent, name))}" for name in ("south", "north", "west", "east")
-    )
+    return " ".join(f"{name} {number_text(getattr(extent, name))}" for name in ("south", "north", "west", "east"))
 
 
 def names_text(taxa: tuple[s.ToTaxon, ...]) -> str:

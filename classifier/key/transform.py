@@ -1,19 +1,33 @@
-"""lark's tree to syntax nodes with spans, and nothing else: no checks, no lookups.
+"""What the grammar finds to syntax nodes with spans, and nothing else: no checks, no lookups.
 
-A statement is read by itself; ``Builder`` adds the place where it starts to every position, so that spans count from
-the start of the file.
+The parser calls ``Builder`` as soon as it has seen a rule whole, so no tree is built in between. A statement is read by
+itself; ``start_statement`` says where it starts, so that spans count from the start of the file.
 """
 
 import unicodedata
 from bisect import bisect_right
-from dataclasses import replace
 from decimal import Decimal
+from typing import NamedTuple
 
 from lark import Token
 
 from classifier.key import syntax as s
 
 _OPERATORS = {"≤": "<=", "≥": ">=", "−": "-", "·": "*"}
+#: Terminals that say something; the others only hold the form together.
+_TELLING = frozenset(
+    ("STRING", "NAME", "WORD", "NUMBER", "INTEGER", "VERSION", "UNIT", "OPERATOR", "LABEL", "LETTER", "TIER", "PRESENCE")
+    + ("PLUS", "MINUS", "TIMES", "CITATION")
+)
+
+
+class Piece(NamedTuple):
+    """What a rule came to, and where its text starts and ends in the statement (None if it has none). A node's own
+    span leaves brackets around it out; its piece does not."""
+
+    value: object
+    start: int | None
+    end: int | None
 
 
 class Places:
@@ -37,269 +51,272 @@ def plain(word):
     return word if word.isascii() else unicodedata.normalize("NFC", word)
 
 
+def _text(token):
+    """What stands between quotation marks; runs of blanks count as one, so that a text may be laid out freely."""
+    return None if token is None else " ".join(plain(token[1:-1]).split())
+
+
 class Builder:
-    """Makes nodes from the trees of one file; ``offset`` is where the statement read now starts in the text."""
+    """Makes nodes of what the parser finds. A method has the name of a rule of key.lark and takes the node's span and what
+    the rule's telling parts came to, in order."""
 
-    def __init__(self, places):
-        self.places = places
-        self.offset = 0
+    def __init__(self):
+        self._places = Places("", "")
+        self._offset = 0
 
-    def build(self, tree):
-        """The node of a tree; lists of nodes for rules that only gather."""
-        return getattr(self, tree.data)(tree, tree.children)
+    def start_statement(self, places: Places, offset: int):
+        """Where the statement that is parsed next stands."""
+        self._places, self._offset = places, offset
 
-    def span(self, item):
-        if isinstance(item, Token):
-            return self.places.span(self.offset + item.start_pos, self.offset + item.end_pos)
-        if item.meta.empty:
-            return self.places.span(self.offset, self.offset)
-        return self.places.span(self.offset + item.meta.start_pos, self.offset + item.meta.end_pos)
+    def callback(self, method):
+        """A method as the parser calls it: with all children of the rule, signs and words of form among them."""
+
+        def called(children):
+            start = end = None
+            parts = []
+            for child in children:
+                if child is None:
+                    parts.append(None)
+                elif isinstance(child, Token):
+                    if start is None:
+                        start = child.start_pos
+                    end = child.end_pos
+                    if child.type in _TELLING:
+                        parts.append(child)
+                else:
+                    value, child_start, child_end = child
+                    parts.append(value)
+                    if child_start is not None:
+                        if start is None:
+                            start = child_start
+                        end = child_end
+            span = None if start is None else self._places.span(self._offset + start, self._offset + end)
+            return Piece(method(span, *parts), start, end)
+
+        return called
 
     # ------------------------------------------------------------------------------------------------- expressions
 
-    def quantity(self, tree, children):
-        number, unit = children
-        return s.Quantity(Decimal(str(number)), unit and str(unit), span=self.span(tree))
+    def quantity(self, span, number, unit):
+        return s.Quantity(Decimal(str(number)), unit and str(unit), span=span)
 
-    def number(self, tree, children):
-        minus, number, unit = children
+    def number(self, span, minus, number, unit):
         value = Decimal(str(number))
-        return s.Quantity(-value if minus else value, unit and str(unit), span=self.span(tree))
+        return s.Quantity(-value if minus else value, unit and str(unit), span=span)
 
-    def name(self, tree, children):
-        return s.Name(plain(str(children[0])), span=self.span(tree))
+    def name(self, span, name):
+        return s.Name(plain(str(name)), span=span)
 
-    def call(self, tree, children):
-        return s.Call(str(children[0]), self.build(children[1]), span=self.span(tree))
+    def call(self, span, function, argument):
+        return s.Call(str(function), argument, span=span)
 
-    def opposite(self, tree, children):
-        return s.Opposite(self.build(children[1]), span=self.span(tree))
+    def atom(self, span, inner):
+        return inner  # in brackets
 
-    def arithmetic(self, tree, children):
-        left, operator, right = children
-        sign = _OPERATORS.get(operator, str(operator))
-        return s.Arithmetic(sign, self.build(left), self.build(right), span=self.span(tree))
+    def opposite(self, span, minus, value):
+        return s.Opposite(value, span=span)
 
-    def zoned(self, tree, children):
-        return s.Zoned(*map(self.build, children), span=self.span(tree))
+    def arithmetic(self, span, left, operator, right):
+        return s.Arithmetic(_OPERATORS.get(operator, str(operator)), left, right, span=span)
 
-    def compare(self, tree, children):
-        left, operator, right = children
-        sign = _OPERATORS.get(operator, str(operator))
-        return s.Compare(sign, self.build(left), self.build(right), span=self.span(tree))
+    def zoned(self, span, value, zone):
+        return s.Zoned(value, zone, span=span)
 
-    def within(self, tree, children):
-        return s.Within(*map(self.build, children), span=self.span(tree))
+    def compare(self, span, left, operator, right):
+        return s.Compare(_OPERATORS.get(operator, str(operator)), left, right, span=span)
 
-    def presence(self, tree, children):
-        return s.Presence(self.build(children[0]), children[1] == "measured", span=self.span(tree))
+    def within(self, span, value, low, high):
+        return s.Within(value, low, high, span=span)
 
-    def negation(self, tree, children):
-        return s.Negation(self.build(children[0]), span=self.span(tree))
+    def presence(self, span, value, word):
+        return s.Presence(value, word == "measured", span=span)
 
-    def all_of(self, tree, children):
-        return s.AllOf(tuple(map(self.build, children)), span=self.span(tree))
+    def negation(self, span, condition):
+        return s.Negation(condition, span=span)
 
-    def any_of(self, tree, children):
-        return s.AnyOf(tuple(map(self.build, children)), span=self.span(tree))
+    def all_of(self, span, *parts):
+        return s.AllOf(parts, span=span)
+
+    def any_of(self, span, *parts):
+        return s.AnyOf(parts, span=span)
 
     # ----------------------------------------------------------------------------------------------------- targets
 
-    def to_couplet(self, tree, children):
-        return s.ToCouplet(int(children[0]), span=self.span(tree))
+    def to_couplet(self, span, number):
+        return s.ToCouplet(int(number), span=span)
 
-    def to_taxon(self, tree, children):
-        return self.taxon_name(children[0], children[0].children)
+    def taxon_name(self, span, *words):
+        return s.ToTaxon(plain(" ".join(words)), span=span)
 
-    def taxon_name(self, tree, children):
-        return s.ToTaxon(plain(" ".join(map(str, children))), span=self.span(tree))
+    def to_taxon(self, span, taxon):
+        return taxon
 
-    def to_group(self, tree, children):
-        return s.ToGroup(_text(children[0]), span=self.span(tree))
+    def to_group(self, span, name):
+        return s.ToGroup(_text(name), span=span)
 
-    def unidentified(self, tree, children):
-        return s.Unidentified(_text(children[0]), span=self.span(tree))
+    def unidentified(self, span, reason):
+        return s.Unidentified(_text(reason), span=span)
 
-    def not_a_bat(self, tree, children):
-        return s.NotABat(_text(children[0]), span=self.span(tree))
+    def not_a_bat(self, span, reason):
+        return s.NotABat(_text(reason), span=span)
 
-    def stays(self, tree, children):
-        return s.Stays(span=self.span(tree))
+    def stays(self, span):
+        return s.Stays(span=span)
 
-    def otherwise(self, tree, children):
+    def otherwise(self, span):
         return None
 
-    def names(self, tree, children):
-        return tuple(map(self.build, children))
+    def names(self, span, *taxa):
+        return taxa
 
-    alternatives = names
+    def alternatives(self, span, *candidates):
+        return candidates
 
-    def citations(self, tree, children):
+    def at_most(self, span, tier):
+        return str(tier)
+
+    def citations(self, span, *tokens):
         found = []
-        for token in children:
+        for token in tokens:
             start = 1
-            for piece in str(token)[1:-1].split(";"):
+            for piece in token[1:-1].split(";"):
                 words = piece.split(None, 1)
                 if words:
-                    at = self.offset + token.start_pos + start + len(piece) - len(piece.lstrip())
-                    span = self.places.span(at, at + len(piece.strip()))
+                    at = self._offset + token.start_pos + start + len(piece) - len(piece.lstrip())
                     place = words[1].strip() if len(words) > 1 else ""
-                    found.append(s.Citation(plain(words[0]), place, span=span))
+                    found.append(s.Citation(plain(words[0]), place, span=self._places.span(at, at + len(piece.strip()))))
                 start += len(piece) + 1
         return tuple(found)
 
-    def at_most(self, tree, children):
-        return str(children[0])
+    # -------------------------------------------------------------------------------------------------- statements
 
-    # --------------------------------------------------------------------------------------------------- statements
+    def key_heading(self, span, name, version):
+        return s.KeyHeading(_text(name), str(version), span=span)
 
-    def key_heading(self, tree, children):
-        return s.KeyHeading(_text(children[0]), str(children[1]), span=self.span(tree))
+    def extent(self, span, *degrees):
+        return s.Extent(*(each.value for each in degrees), span=span)
 
-    def extent(self, tree, children):
-        return s.Extent(*(self.build(child).value for child in children), span=self.span(tree))
+    def region(self, span, extent):
+        return s.Region(extent, span=span)
 
-    def region(self, tree, children):
-        return s.Region(self.build(children[0]), span=self.span(tree))
+    def based_on(self, span, path):
+        return s.BasedOn(_text(path), span=span)
 
-    def based_on(self, tree, children):
-        return s.BasedOn(_text(children[0]), span=self.span(tree))
+    def standard_errors(self, span, count):
+        return s.StandardErrors(count.value, span=span)
 
-    def standard_errors(self, tree, children):
-        return s.StandardErrors(self.build(children[0]).value, span=self.span(tree))
+    def source(self, span, name, text):
+        return s.Source(plain(str(name)), _text(text), span=span)
 
-    def source(self, tree, children):
-        return s.Source(plain(str(children[0])), _text(children[1]), span=self.span(tree))
+    def group(self, span, name, members, citations):
+        return s.Group(_text(name), members, citations, span=span)
 
-    def group(self, tree, children):
-        name, members, citations = children
-        return s.Group(_text(name), self.build(members), self.build(citations), span=self.span(tree))
+    def without(self, span, dropped):
+        kind, identity, instead = dropped
+        return s.Without(kind, identity, instead, span=span)
 
-    def without_taxon(self, tree, children):
-        taxon, *instead = map(self.build, children)
-        return s.Without("taxon", taxon.name, *instead, span=self.span(tree))
+    def without_taxon(self, span, taxon, instead=None):
+        return "taxon", taxon.name, instead
 
-    def without_couplet(self, tree, children):
-        return s.Without("couplet", int(children[0]), span=self.span(tree))
+    def without_couplet(self, span, number):
+        return "couplet", int(number), None
 
-    def without_group(self, tree, children):
-        return s.Without("group", _text(children[0]), span=self.span(tree))
+    def without_group(self, span, name):
+        return "group", _text(name), None
 
-    def without_example(self, tree, children):
-        return s.Without("example", _text(children[0]), span=self.span(tree))
+    def without_example(self, span, name):
+        return "example", _text(name), None
 
-    def without_refine(self, tree, children):
-        return s.Without("refine", self.build(children[0]), span=self.span(tree))
+    def without_refine(self, span, candidates):
+        return "refine", candidates, None
 
-    def without(self, tree, children):
-        return replace(self.build(children[0]), span=self.span(tree))
+    def let(self, span, name, value, citations):
+        return s.Let(plain(str(name)), value, citations, span=span)
 
-    def let(self, tree, children):
-        name, value, citations = children
-        return s.Let(plain(str(name)), self.build(value), self.build(citations), span=self.span(tree))
-
-    def value(self, tree, children):
-        numbers = [self.build(child) for child in children[1:]]
-        return s.ExampleValue(str(children[0]), *(numbers or [None]), span=self.span(tree))
+    def value(self, span, metric, value=None, error=None):
+        return s.ExampleValue(str(metric), value, error, span=span)
 
     given = value
 
-    def typed_call(self, tree, children):
-        return tuple(map(self.build, children))
+    def typed_call(self, span, *values):
+        return values
 
-    def among(self, tree, children):
-        return s.Outcome("among", self.build(children[0]), span=self.span(tree))
+    def among(self, span, taxa):
+        return s.Outcome("among", taxa, span=span)
 
-    def gated(self, tree, children):
-        return s.Outcome("gated", span=self.span(tree))
+    def gated(self, span):
+        return s.Outcome("gated", span=span)
 
-    def clear(self, tree, children):
-        label, *at_most = map(self.build, children)
-        return s.Outcome("clear", (label,), *at_most, span=self.span(tree))
+    def clear(self, span, label, at_most=None):
+        return s.Outcome("clear", (label,), at_most, span=span)
 
-    def example(self, tree, children):
-        name, *values, outcome, citations = children
-        return s.Example(
-            _text(name),
-            tuple(map(self.build, values)),
-            self.build(outcome),
-            self.build(citations),
-            span=self.span(tree),
-        )
+    def example(self, span, name, *rest):
+        *values, outcome, citations = rest
+        return s.Example(_text(name), tuple(values), outcome, citations, span=span)
 
-    # ------------------------------------------------------------- headings (as dictionaries) and the lines of blocks
+    # ---------------------------------------------------------------------- headings of blocks, and the blocks' lines
 
-    def taxon_heading(self, tree, children):
-        name, *texts, citations = children
-        return s.Taxon(
-            self.build(name).name, tuple(map(_text, texts)), (), self.build(citations), span=self.span(tree)
-        )
+    def taxon_heading(self, span, taxon, *rest):
+        *names, citations = rest
+        return s.Taxon(taxon.name, tuple(map(_text, names)), (), citations, span=span)
 
-    def gate_heading(self, tree, children):
-        return s.Gate((), span=self.span(tree))
+    def gate_heading(self, span):
+        return s.Gate((), span=span)
 
-    def couplet_heading(self, tree, children):
-        number, question, citations = children
-        return s.Couplet(int(number), _text(question), (), self.build(citations), span=self.span(tree))
+    def couplet_heading(self, span, number, question, citations):
+        return s.Couplet(int(number), _text(question), (), citations, span=span)
 
-    def passes_heading(self, tree, children):
-        return s.Passes((), span=self.span(tree))
+    def passes_heading(self, span):
+        return s.Passes((), span=span)
 
-    def refine_heading(self, tree, children):
-        candidates, citations = children
-        return s.Refine(self.build(candidates), (), self.build(citations), span=self.span(tree))
+    def refine_heading(self, span, candidates, citations):
+        return s.Refine(candidates, (), citations, span=span)
 
-    def range(self, tree, children):
-        metric, low, high, citations = children
-        return s.Range(
-            str(metric), self.build(low), self.build(high), self.build(citations), span=self.span(tree)
-        )
+    def range(self, span, metric, low, high, citations):
+        return s.Range(str(metric), low, high, citations, span=span)
 
-    def similar(self, tree, children):
-        return s.Similar(*map(self.build, children), span=self.span(tree))
+    def similar(self, span, taxa, citations):
+        return s.Similar(taxa, citations, span=span)
 
-    def _remark(self, tree, children):
-        return s.Remark(tree.data, _text(children[0]), self.build(children[1]), span=self.span(tree))
+    def status(self, span, text, citations):
+        return s.Remark("status", _text(text), citations, span=span)
 
-    status = tells = note = _remark
+    def tells(self, span, text, citations):
+        return s.Remark("tells", _text(text), citations, span=span)
 
-    def occurs(self, tree, children):
-        return s.Occurs(*map(self.build, children), span=self.span(tree))
+    def note(self, span, text, citations):
+        return s.Remark("note", _text(text), citations, span=span)
 
-    def gate_line(self, tree, children):
-        return s.GateLine(*map(self.build, children), span=self.span(tree))
+    def occurs(self, span, extent, citations):
+        return s.Occurs(extent, citations, span=span)
 
-    def _lead(self, tree, children):
-        label, condition, target, *at_most, citations = children
-        digits = label[:-1]
-        return s.Lead(
-            str(label[-1]),
-            self.build(condition),
-            self.build(target),
-            self.build(at_most[0]) if at_most else None,
-            self.build(citations),
-            int(digits) if digits else None,
-            span=self.span(tree),
-        )
+    def gate_line(self, span, condition, citations):
+        return s.GateLine(condition, citations, span=span)
 
-    couplet_line = refine_line = _lead
+    def couplet_line(self, span, label, condition, target, *rest):
+        *at_most, citations = rest
+        cap = at_most[0] if at_most else None
+        return s.Lead(str(label[-1]), condition, target, cap, citations, int(label[:-1]), span=span)
 
-    def gap(self, tree, children):
-        return s.Gap(*map(self.build, children), span=self.span(tree))
+    def refine_line(self, span, letter, condition, target, *rest):
+        *at_most, citations = rest
+        return s.Lead(str(letter), condition, target, at_most[0] if at_most else None, citations, span=span)
 
-    def at_least(self, tree, children):
-        return s.AtLeast(int(children[0]), self.build(children[1]), span=self.span(tree))
+    def gap(self, span, time, citations):
+        return s.Gap(time, citations, span=span)
 
-    def tier(self, tree, children):
-        tier, *condition, citations = children
-        return s.Tier(
-            str(tier),
-            self.build(condition[0]) if condition else None,
-            self.build(citations),
-            span=self.span(tree),
-        )
+    def at_least(self, span, pulses, citations):
+        return s.AtLeast(int(pulses), citations, span=span)
+
+    def tier(self, span, tier, *rest):
+        *condition, citations = rest
+        return s.Tier(str(tier), condition[0] if condition else None, citations, span=span)
 
 
-def _text(token):
-    """What stands between the quotes; runs of blanks count as one, so that a text may be laid out freely."""
-    return None if token is None else " ".join(plain(str(token)[1:-1]).split())
+class Callbacks:
+    """The builder as lark's ``transformer``: an attribute for each rule that the builder has a method for."""
+
+    def __init__(self, builder: Builder):
+        for name in dir(Builder):
+            if not name.startswith("_") and name not in ("callback", "start_statement"):
+                setattr(self, name, builder.callback(getattr(builder, name)))

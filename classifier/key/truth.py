@@ -5,59 +5,10 @@ A condition is made ready once (``ready``) and then judged on any set of rows. I
 ``walk.py`` follows them one pulse at a time in plain Python and is the oracle for this module.
 """
 
-from collections.abc import Mapping
-
 import numpy as np
 
 from classifier.key import forms as f
-from classifier.key.vocabulary import NAMES, PASS, PULSE, TIER
-
-_RESOLUTIONS = {
-    name: quality.resolution for level in (TIER, PASS, PULSE) for name, quality in NAMES[level].items()
-}
-
-
-class Columns:
-    """Values and widths of overlap zones of one block of rows.
-
-    Parameters
-    ----------
-    values, errors : float64 arrays of one length, by name (or by ``forms.Gathered`` for summaries), in the metric's
-        unit; NaN is missing. Of a name that is absent nothing is known in any row; an error that is absent, NaN or not
-        positive counts as 0.
-    standard_errors : how many standard errors widen a zone
-    rows : number of rows
-    """
-
-    def __init__(self, values: Mapping, errors: Mapping, standard_errors: float, rows: int):
-        self.rows = rows
-        self.standard_errors = standard_errors
-        self._values = values
-        self._errors = errors if standard_errors else {}
-        self._missing = {}
-        self._cleaned = {}
-
-    def value(self, name):
-        return self._values.get(name)
-
-    def missing(self, name) -> bool:
-        """Whether any row lacks the value."""
-        if name not in self._missing:
-            self._missing[name] = bool(np.isnan(self._values[name]).any())
-        return self._missing[name]
-
-    def error(self, name):
-        """The standard errors with every odd one set to 0, or None where there are none."""
-        if name not in self._cleaned:
-            errors = self._errors.get(name)
-            self._cleaned[name] = None if errors is None else np.where(errors > 0, errors, 0.0)
-        return self._cleaned[name]
-
-    def count(self, rows):
-        return self.rows if rows is None else len(rows)
-
-    def taken(self, column, rows):
-        return column if rows is None else column.take(rows)
+from classifier.key.columns import carried, resolution_of, value_and_slopes
 
 
 def ready(condition: f.Condition):
@@ -141,7 +92,7 @@ class _Single(_Comparison):
         self.name = atom = comparison.form.terms[0][0]
         if isinstance(atom, f.Measured):
             self.name = atom.name
-        self.resolution = _resolution_of(atom)
+        self.resolution = resolution_of(atom)
 
     def judge(self, columns, rows):
         column = columns.value(self.name)
@@ -184,12 +135,12 @@ class _General(_Comparison):
 
     def judge(self, columns, rows):
         try:
-            value, slopes = _form(self.form, columns, rows)
+            value, slopes = value_and_slopes(self.form, columns, rows)
         except KeyError:
             return _nothing_known(columns.count(rows))
         with np.errstate(all="ignore"):
-            widening = columns.standard_errors * _carried(slopes, columns, rows)
-            resolution = sum(abs(slope) * _resolution_of(name) for name, slope in slopes.items())
+            widening = columns.standard_errors * carried(slopes, columns, rows)
+            resolution = sum(abs(slope) * resolution_of(name) for name, slope in slopes.items())
             if self.sense == "=":
                 widening = 0.0
             yes, unsure = self._zoned(value, widening)
@@ -204,90 +155,6 @@ class _General(_Comparison):
         return yes, unsure, clearance
 
 
-def _carried(slopes, columns, rows):
-    """Standard error of a form: root of the sum of squares of slope * error."""
-    scaled = []
-    for name, slope in slopes.items():
-        error = columns.error(name)
-        if error is not None:
-            scaled.append(abs(slope) * columns.taken(error, rows))
-    if not scaled:
-        return 0.0
-    if len(slopes) == 1:
-        return scaled[0]
-    variance = 0.0
-    for each in scaled:
-        variance = variance + each * each
-    return np.sqrt(variance)
-
-
-def _form(form, columns, rows):
-    """(value, slope by name) of a linear form. KeyError if something in it is missing in every row."""
-    value, slopes = None, {}
-    for atom, coefficient in form.terms:
-        factor = float(coefficient)
-        part, part_slopes = _atom(atom, columns, rows)
-        scaled = part if factor == 1.0 else part * factor
-        value = scaled if value is None else value + scaled
-        for name, slope in part_slopes.items():
-            slopes[name] = slopes.get(name, 0.0) + (slope if factor == 1.0 else slope * factor)
-    constant = float(form.constant)
-    if value is None:
-        return np.full(columns.count(rows), constant), slopes
-    return (value + constant if constant else value), slopes
-
-
-def _atom(atom, columns, rows):
-    with np.errstate(all="ignore"):
-        match atom:
-            case f.Measured(name):
-                return _column(name, columns, rows)
-            case f.Gathered():
-                return _column(atom, columns, rows)
-            case f.Absolute(of):
-                value, slopes = _form(of, columns, rows)
-                sign = np.where(value < 0, -1.0, 1.0)
-                return np.abs(value), {name: slope * sign for name, slope in slopes.items()}
-            case f.Product(one, other):
-                left, left_slopes = _form(one, columns, rows)
-                right, right_slopes = _form(other, columns, rows)
-                return left * right, _joined(left_slopes, right, right_slopes, left)
-            case f.Ratio(one, other):
-                above, above_slopes = _form(one, columns, rows)
-                below, below_slopes = _form(other, columns, rows)
-                below = np.where(below == 0, np.nan, below)  # a quotient by zero is not known
-                value = above / below
-                return value, _joined(above_slopes, 1.0 / below, below_slopes, -value / below)
-    raise TypeError(f"no atom: {atom!r}")
-
-
-def _joined(slopes, factor, others, other_factor):
-    result = {name: slope * factor for name, slope in slopes.items()}
-    for name, slope in others.items():
-        result[name] = result.get(name, 0.0) + slope * other_factor
-    return result
-
-
-def _column(name, columns, rows):
-    column = columns.value(name)
-    if column is None:
-        raise KeyError(name)
-    return columns.taken(column, rows), {name: 1.0}
-
-
-def _resolution_of(name):
-    """Resolution of a metric or a statistic; of a summary, that of what it gathers (shares: 1 %, counts: 1)."""
-    if isinstance(name, f.Measured):
-        name = name.name
-    if isinstance(name, f.Gathered):
-        if not isinstance(name.of, f.Linear):
-            return 1.0
-        return sum(abs(float(coefficient)) * _resolution_of(atom) for atom, coefficient in name.of.terms)
-    if isinstance(name, f.Absolute):
-        return sum(abs(float(coefficient)) * _resolution_of(atom) for atom, coefficient in name.of.terms)
-    return _RESOLUTIONS.get(name, 1.0) if isinstance(name, str) else 1.0
-
-
 def _nothing_known(count):
     return np.zeros(count, bool), np.ones(count, bool), np.zeros(count)
 
@@ -299,9 +166,8 @@ class _Presence:
     def judge(self, columns, rows):
         column = columns.value(self.name)
         count = columns.count(rows)
-        if column is None:
-            return _nothing_known(count)
-        missing = np.isnan(columns.taken(column, rows))
+        # a table without the column misses the metric everywhere
+        missing = np.ones(count, bool) if column is None else np.isnan(columns.taken(column, rows))
         yes = ~missing if self.measured else missing
         return yes, None, np.full(count, np.inf)
 
@@ -376,14 +242,3 @@ class _Any(_Joined):
     @staticmethod
     def _yes(by_one, by_all):
         return by_one
-
-
-def form_values(form: f.Linear, columns: Columns):
-    """(values, standard errors) of a quantity in every row; NaN where something in it is missing."""
-    try:
-        value, slopes = _form(form, columns, None)
-    except KeyError:
-        return np.full(columns.rows, np.nan), np.zeros(columns.rows)
-    with np.errstate(all="ignore"):
-        error = _carried(slopes, columns, None)
-    return value, np.broadcast_to(error, value.shape)

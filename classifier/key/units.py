@@ -73,22 +73,16 @@ class Unit:
         return self.powers == other.powers
 
     def times(self, other: "Unit") -> "Unit":
-        return _shown(
-            tuple(a + b for a, b in zip(self.powers, other.powers, strict=True)), self.factor * other.factor
-        )
+        return _shown(tuple(a + b for a, b in zip(self.powers, other.powers, strict=True)), self.factor * other.factor)
 
     def over(self, other: "Unit") -> "Unit":
-        return _shown(
-            tuple(a - b for a, b in zip(self.powers, other.powers, strict=True)), self.factor / other.factor
-        )
+        return _shown(tuple(a - b for a, b in zip(self.powers, other.powers, strict=True)), self.factor / other.factor)
 
 
 def _shown(powers, factor):
     """A unit with the text that its powers have in canonical units; a factor that no text shows is taken out of it."""
     above = [name for name, power in zip(_DIMENSION_NAMES, powers, strict=True) for _ in range(max(power, 0))]
-    below = [
-        name for name, power in zip(_DIMENSION_NAMES, powers, strict=True) for _ in range(max(-power, 0))
-    ]
+    below = [name for name, power in zip(_DIMENSION_NAMES, powers, strict=True) for _ in range(max(-power, 0))]
     text = "*".join(above) or ("1" if below else "")
     text += "".join("/" + name for name in below)
     if powers == (0, 0, 0) and factor == Fraction(1, 100):

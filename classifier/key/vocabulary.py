@@ -58,14 +58,10 @@ NAMES = {
             400.0,
         ),
         Quality("interval", "ms", "median onset-to-onset interval of the pass", 0.1, 1.0, 10000.0),
-        Quality(
-            "duty_cycle", "%", "median of duration / interval over the pulses of the pass", 0.1, 0.0, 100.0
-        ),
+        Quality("duty_cycle", "%", "median of duration / interval over the pulses of the pass", 0.1, 0.0, 100.0),
         Quality("feeding_buzz", "", "the pass holds a feeding buzz", 1, 0, 1, condition=True),
         Quality("month", "", "month of the year in which the night began, 1 to 12", 1, 1, 12, whole=True),
-        Quality(
-            "hour_after_sunset", "h", "hours from local sunset to the start of the pass", 0.01, -24.0, 24.0
-        ),
+        Quality("hour_after_sunset", "h", "hours from local sunset to the start of the pass", 0.01, -24.0, 24.0),
         Quality("pulses", "", "number of usable pulses of the pass", 1, 0, 1e6, whole=True),
     ),
     TIER: _by_name(
@@ -168,6 +164,4 @@ _WORDS = (
 )
 
 #: Names that a let may not take.
-RESERVED = frozenset(
-    [*HEADINGS, *_WORDS, *FUNCTIONS, *SOURCELESS, *(name for names in NAMES.values() for name in names)]
-)
+RESERVED = frozenset([*HEADINGS, *_WORDS, *FUNCTIONS, *SOURCELESS, *(name for names in NAMES.values() for name in names)])

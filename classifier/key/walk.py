@@ -167,10 +167,7 @@ class _Walker:
         """The first couplet of the way whose leads taken do not all come to the same ends."""
         reached = {}
         for place in sorted(self.taken, reverse=True):
-            ends = [
-                reached[route.onward] if route.onward is not None else {route.end}
-                for route in self.taken[place]
-            ]
+            ends = [reached[route.onward] if route.onward is not None else {route.end} for route in self.taken[place]]
             reached[place] = set().union(*ends)
             self.taken[place] = (self.taken[place], any(each != ends[0] for each in ends))
         return next((self.compiled.stations[place].number for place in order if self.taken[place][1]), 0)
@@ -185,8 +182,6 @@ def judge(
             judged = _compare(condition, call, standard_errors)
             return judged.truth, judged.clearance, [judged]
         case f.Presence(name, measured):
-            if name not in call:
-                return UNSURE, 0.0, []
             known = _value(call, name) is not None
             return (YES if known == measured else NO), math.inf, []
         case f.Fact(name):

@@ -51,8 +51,10 @@ def main(rows=1_000_000):
     reading = read()
     assert reading.key is not None, reading.diagnostics[:3]
     seconds_read, seconds_compiled = best([read, lambda: compile_key(reading.key, reading.meanings)], 3)
-    print(f"200 couplets, 100 taxa, {len(text):,} characters: read and checked in {seconds_read:.3f} s, "
-          f"compiled in {seconds_compiled:.3f} s")
+    print(
+        f"200 couplets, 100 taxa, {len(text):,} characters: read and checked in {seconds_read:.3f} s, "
+        f"compiled in {seconds_compiled:.3f} s"
+    )
 
 
 if __name__ == "__main__":

@@ -14,7 +14,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "key"))
 from fuzzing import corpus, slow_shapes, spoiled  # noqa: E402
 
 from classifier.key import compile_key, format_key, parse_key, run_examples  # noqa: E402
-from classifier.key.check import check_key  # noqa: E402
+from classifier.key.check import check_reading  # noqa: E402
 
 
 def everything(text):
@@ -22,7 +22,7 @@ def everything(text):
     reading = parse_key(text)
     if reading.key is not None:
         run_examples(compile_key(reading.key, reading.meanings))
-        check_key(reading)
+    check_reading(reading)
     format_key(text)
     return reading
 

@@ -3,8 +3,120 @@
 import random
 from pathlib import Path
 
+from keymaking import large_key
+
+#: Short sound keys, so that many a spoiled one is sound still.
+SMALL = """\
+key "K" version 1
+taxon A a
+    duration 2 to 9 ms
+    characteristic_frequency 20 to 30 kHz
+taxon B b
+    duration 5 to 14 ms
+couplet 1
+    1a {} => A a, at most probable
+    1b {} => 2
+    1c otherwise => B b
+couplet 2
+    2a {} => B b
+    2b otherwise => unidentified "neither"
+"""
+_SMALL_PARTS = (
+    ("duration < 5 ms ± 1 ms", "snr >= 20 dB", "abs(tail) < 1 kHz"),
+    ("not duration from 2 to 9 ms", "knee_time is missing", "mean_slope * duration < -5 kHz ± 1 kHz"),
+    ("start_frequency - end_frequency > 3 kHz", "flat_share > 50 % or duration > 9 ms", "strongest_harmonic = 2"),
+)
 FOLDER = Path(__file__).parent
-_WORDS = ["key", "region", "based", "on", "standard", "errors", "source", "taxon", "group", "without", "let", "gate", "couplet", "passes", "refine", "example", "and", "or", "not", "otherwise", "from", "to", "is", "missing", "measured", "at", "most", "least", "pulses", "when", "definite", "unidentified", "a", "bat", "stays", "among", "gated", "similar", "status", "duration", "snr", "kHz", "ms", "kHz/ms", "dB", "%", "s", "±", "+/-", "=>", "=", "<", "<=", "(", ")", "[", "]", '"', "#", ",", "|", "-", "+", "*", "/", "1a", "2b", "a", "1", "24", "0.5", "abs", "median", "share", "\n", "\n\n", "\t", "\r\n", "é", "“", "”", "\x00", "\u2028", "\u2060", "𝔎", "💥", "Examplia", "vespera"]
+_WORDS = [
+    "key",
+    "region",
+    "based",
+    "on",
+    "standard",
+    "errors",
+    "source",
+    "taxon",
+    "group",
+    "without",
+    "let",
+    "gate",
+    "couplet",
+    "passes",
+    "refine",
+    "example",
+    "and",
+    "or",
+    "not",
+    "otherwise",
+    "from",
+    "to",
+    "is",
+    "missing",
+    "measured",
+    "at",
+    "most",
+    "least",
+    "pulses",
+    "when",
+    "definite",
+    "unidentified",
+    "a",
+    "bat",
+    "stays",
+    "among",
+    "gated",
+    "similar",
+    "status",
+    "duration",
+    "snr",
+    "kHz",
+    "ms",
+    "kHz/ms",
+    "dB",
+    "%",
+    "s",
+    "±",
+    "+/-",
+    "=>",
+    "=",
+    "<",
+    "<=",
+    "(",
+    ")",
+    "[",
+    "]",
+    '"',
+    "#",
+    ",",
+    "|",
+    "-",
+    "+",
+    "*",
+    "/",
+    "1a",
+    "2b",
+    "a",
+    "1",
+    "24",
+    "0.5",
+    "abs",
+    "median",
+    "share",
+    "\n",
+    "\n\n",
+    "\t",
+    "\r\n",
+    "é",
+    "“",
+    "”",
+    "\x00",
+    "\u2028",
+    "\u2060",
+    "𝔎",
+    "💥",
+    "Examplia",
+    "vespera",
+]
 
 
 def corpus():
@@ -12,13 +124,14 @@ def corpus():
     texts = [(FOLDER / "wetlands.key").read_text(encoding="utf-8")]
     texts += [path.read_text(encoding="utf-8") for path in sorted((FOLDER.parents[1] / "keys").glob("*.key"))]
     pieces = [piece for text in texts for piece in text.split("\n\n") if len(piece) < 1500]
-    return [*texts[:1], *pieces]
+    small = [large_key(3, 3), large_key(1, 1), *(SMALL.format(*each) for each in _SMALL_PARTS)]
+    return [*texts[:1], *small * (1 + len(pieces) // 8), *pieces]
 
 
 def spoiled(source: random.Random, texts: list[str]) -> str:
     """One text after a few random changes."""
     text = source.choice(texts)
-    for _ in range(source.randint(1, 5)):
+    for _ in range(source.choice([1, 1, 2, 4])):
         at = source.randrange(len(text) + 1)
         to = min(len(text), at + source.choice([0, 1, 3, 10, 80]))
         match source.randrange(6):
@@ -79,13 +192,9 @@ def slow_shapes(size: int = 100_000) -> dict[str, str]:
         "chained lets": rows(lambda place: f"let x{place} = x{place + 1}\n", frame),
         "chained sums": rows(lambda place: f"let x{place} = x{place + 1} + x{place + 2}\n", frame) + "let last = x0 > 1 ms\n",
         "growing sums": rows(lambda place: f"let x{place + 1} = x{place} + x{place} * x{place}\n", frame + "let x0 = duration\n"),
-        "growing conditions": rows(
-            lambda place: f"let x{place + 1} = x{place} and snr > 1 dB\n", frame + "let x0 = snr > 1 dB\n"
-        ),
+        "growing conditions": rows(lambda place: f"let x{place + 1} = x{place} and snr > 1 dB\n", frame + "let x0 = snr > 1 dB\n"),
         "wide conditions": rows(lambda place: "gate\n" + " and ".join(["snr > 1 dB"] * 60) + "\n", head),
-        "sums of all": rows(
-            lambda place: f"let y{place} = " + " + ".join(["duration * duration"] * 20) + "\n", frame
-        ),
+        "sums of all": rows(lambda place: f"let y{place} = " + " + ".join(["duration * duration"] * 20) + "\n", frame),
         "long labels": rows(lambda place: f"{place}a x => A a\n", head + "couplet 1\n"),
         "examples": rows(lambda place: f'example "{place}" snr 5 dB => A a\n', frame.replace("last", "snr < 1 dB")),
         "citations": rows(lambda place: "[A 1; B 2; C]", head + "gate\nsnr > 1 dB "),

@@ -89,7 +89,7 @@ def sound_keys(draw):
 
 
 def calls():
-    """One call: by name (value or None, standard error or None); some metrics are not known at all."""
+    """One call: by name (value or None, standard error or None); some metrics are not named."""
     values = {
         name: st.tuples(
             st.one_of(st.none(), st.sampled_from(grid), st.floats(min(grid) - 2, max(grid) + 2)),
@@ -143,8 +143,11 @@ def expressions():
 
 def targets():
     return st.one_of(
-        _TAXA, st.sampled_from(["2", "17", "unidentified", "not a bat"]), _TEXTS,
-        _TEXTS.map(lambda each: f"unidentified {each}"), _TEXTS.map(lambda each: f"not a bat {each}"),
+        _TAXA,
+        st.sampled_from(["2", "17", "unidentified", "not a bat"]),
+        _TEXTS,
+        _TEXTS.map(lambda each: f"unidentified {each}"),
+        _TEXTS.map(lambda each: f"not a bat {each}"),
     )
 
 
@@ -161,9 +164,7 @@ def _signed():
 
 
 def _extents():
-    return st.tuples(*[_signed()] * 4).map(
-        lambda each: f"south {each[0]} north {each[1]} west {each[2]} east {each[3]}"
-    )
+    return st.tuples(*[_signed()] * 4).map(lambda each: f"south {each[0]} north {each[1]} west {each[2]} east {each[3]}")
 
 
 def _values():
@@ -175,14 +176,13 @@ def _values():
 
 
 def _outcomes():
-    return st.one_of(
-        st.tuples(targets(), _caps()).map("".join), _listed(_TAXA).map(lambda each: f"among {each}"), st.just("gated")
-    )
+    return st.one_of(st.tuples(targets(), _caps()).map("".join), _listed(_TAXA).map(lambda each: f"among {each}"), st.just("gated"))
 
 
 @st.composite
 def statements(draw):
     """One statement or block as rows."""
+
     def put(strategy):
         return draw(strategy)
 
@@ -199,10 +199,16 @@ def statements(draw):
     if kind == 4:
         return [f"group {put(_TEXTS)} {put(_listed(_TAXA))}{cite}"]
     if kind == 5:
-        thing = put(st.one_of(
-            _TAXA, st.tuples(_TAXA, targets()).map(" => ".join), st.just("couplet 3"), st.just('group "x"'),
-            st.just('example "y"'), _listed(_TAXA, " | ").map(lambda each: f"refine {each}"),
-        ))
+        thing = put(
+            st.one_of(
+                _TAXA,
+                st.tuples(_TAXA, targets()).map(" => ".join),
+                st.just("couplet 3"),
+                st.just('group "x"'),
+                st.just('example "y"'),
+                _listed(_TAXA, " | ").map(lambda each: f"refine {each}"),
+            )
+        )
         return [f"without {thing}"]
     if kind == 6:
         return [f"let {put(_WORDS)} = {put(expressions())}{cite}"]
@@ -228,7 +234,8 @@ def statements(draw):
         return [f"couplet {number} {put(st.one_of(st.just(''), _TEXTS))}{cite}", *rows]
     if kind == 11:
         entry = st.one_of(
-            quantities().map(lambda each: f"gap {each}"), st.integers(1, 9).map(lambda each: f"at least {each} pulses"),
+            quantities().map(lambda each: f"gap {each}"),
+            st.integers(1, 9).map(lambda each: f"at least {each} pulses"),
             st.tuples(_TIERS, expressions()).map(lambda each: f"{each[0]} when {each[1]}"),
             _TIERS.map(lambda each: f"{each} otherwise"),
         )
@@ -241,7 +248,7 @@ def statements(draw):
     return [f'based on "base{put(st.integers(1, 3))}.key"']
 
 
-_COMMENTS = st.sampled_from(["#", "# why", "#nearly \"quoted", "    # indented, => 3", "\t# tab"])
+_COMMENTS = st.sampled_from(["#", "# why", '#nearly "quoted', "    # indented, => 3", "\t# tab"])
 
 
 @st.composite

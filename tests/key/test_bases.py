@@ -38,9 +38,7 @@ example "high" characteristic_frequency 40 kHz => Clara clara
 
 
 def variant(text, base=BASE):
-    return parse_key(
-        'key "Wetlands" version 1\nbased on "base.key"\n' + text, "wet.key", resolver=lambda name, file: (name, base)
-    )
+    return parse_key('key "Wetlands" version 1\nbased on "base.key"\n' + text, "wet.key", resolver=lambda name, file: (name, base))
 
 
 def errors(reading):
@@ -64,8 +62,10 @@ def test_a_let_set_anew_moves_every_boundary_that_names_it():
 
 
 def test_blocks_take_the_place_of_the_bases_blocks():
-    key = variant("gate\n    snr >= 6 dB\ncouplet 2\n    2a otherwise => Bruna bruna\ntaxon Alba alba\n    snr 1 to 2 dB\n"
-                  'example "low" characteristic_frequency 20 kHz => Bruna bruna\n').key
+    key = variant(
+        "gate\n    snr >= 6 dB\ncouplet 2\n    2a otherwise => Bruna bruna\ntaxon Alba alba\n    snr 1 to 2 dB\n"
+        'example "low" characteristic_frequency 20 kHz => Bruna bruna\n'
+    ).key
     assert [len(couplet.leads) for couplet in key.couplets.values()] == [2, 1]
     assert [line.condition.right.value for line in key.gate.lines] == [6]
     assert [entry.metric for entry in key.taxa["Alba alba"].ranges] == ["snr"]
@@ -74,8 +74,10 @@ def test_blocks_take_the_place_of_the_bases_blocks():
 
 
 def test_a_variant_adds_taxa_and_couplets():
-    reading = variant("taxon Dura dura\ncouplet 2\n    2a duration < 5 ms => 3\n    2b otherwise => Bruna bruna\n"
-                      "couplet 3\n    3a snr < 20 dB => Dura dura\n    3b otherwise => Alba alba\n")
+    reading = variant(
+        "taxon Dura dura\ncouplet 2\n    2a duration < 5 ms => 3\n    2b otherwise => Bruna bruna\n"
+        "couplet 3\n    3a snr < 20 dB => Dura dura\n    3b otherwise => Alba alba\n"
+    )
     assert reading.diagnostics == ()
     assert list(reading.key.couplets) == [1, 2, 3]
 
@@ -154,9 +156,18 @@ def test_a_base_lies_in_the_keys_folder(tmp_path, monkeypatch):
 @pytest.mark.parametrize(
     ("name", "code"),
     [
-        ("missing.key", "K303"), ("bsae.key", "K303"), ("../base.key", "K305"), ("/etc/passwd", "K305"), ("..", "K305"),
-        ("sub/base.key", "K305"), ("C:\\base.key", "K305"), ("", "K305"), ("folder.key", "K303"), ("latin.key", "K303"),
-        ("link.key", "K305"), ("x" * 3000, "K303"),
+        ("missing.key", "K303"),
+        ("bsae.key", "K303"),
+        ("../base.key", "K305"),
+        ("/etc/passwd", "K305"),
+        ("..", "K305"),
+        ("sub/base.key", "K305"),
+        ("C:\\base.key", "K305"),
+        ("", "K305"),
+        ("folder.key", "K303"),
+        ("latin.key", "K303"),
+        ("link.key", "K305"),
+        ("x" * 3000, "K303"),
     ],
 )
 def test_bases_that_cannot_be_had(tmp_path, name, code):

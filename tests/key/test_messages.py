@@ -28,8 +28,14 @@ def test_related_places_and_witnesses_are_shown():
         {"f": text},
     )
     assert shown.splitlines() == [
-        "f:2:1: error K207 name-twice: twice", "    2 | two", "      | ^^^", "f:1:1: first here", "    1 | one", "      | ^^^",
-        "call: duration = 5.25 ms", "help: mend it",
+        "f:2:1: error K207 name-twice: twice",
+        "    2 | two",
+        "      | ^^^",
+        "f:1:1: first here",
+        "    1 | one",
+        "      | ^^^",
+        "call: duration = 5.25 ms",
+        "help: mend it",
     ]
 
 

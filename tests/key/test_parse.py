@@ -77,7 +77,13 @@ let x = 5 ms +
 """
     parsed = parse(text, "a")
     assert [(each.code, each.span.line) for each in parsed.diagnostics] == [
-        ("K101", 1), ("K101", 3), ("K102", 5), ("K110", 7), ("K107", 9), ("K108", 11), ("K101", 12),
+        ("K101", 1),
+        ("K101", 3),
+        ("K102", 5),
+        ("K110", 7),
+        ("K107", 9),
+        ("K108", 11),
+        ("K101", 12),
     ]
     taxon, couplet = parsed.statements
     assert [entry.metric for entry in taxon.entries] == ["snr"]

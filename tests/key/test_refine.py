@@ -27,8 +27,11 @@ def labels(key, refined):
 def refine(key, pulses, pass_of, given=None, errors=None):
     count = max(pass_of, default=-1) + 1
     return evaluate_refine(
-        key, pulses={name: np.array(each, float) for name, each in pulses.items()}, pulse_errors=errors or {},
-        pass_of=np.array(pass_of, int), statistics=given or {"pulses": np.ones(count)},
+        key,
+        pulses={name: np.array(each, float) for name, each in pulses.items()},
+        pulse_errors=errors or {},
+        pass_of=np.array(pass_of, int),
+        statistics=given or {"pulses": np.ones(count)},
     )[0]
 
 
@@ -57,7 +60,9 @@ def test_summaries_are_those_of_plain_python(function, data):
         key = compiled(f"refine A a | B b\na {asked} >= {boundary}{unit} => A a\nb otherwise => B b\n")
         order = data.draw(st.permutations(range(len(flat))))
         refined = refine(
-            key, {"duration": [flat[place] for place in order]}, [of[place] for place in order],
+            key,
+            {"duration": [flat[place] for place in order]},
+            [of[place] for place in order],
             {"pulses": np.ones(len(passes))},
         )
         for values, label in zip(passes, labels(key, refined), strict=True):
@@ -95,7 +100,10 @@ def test_what_is_unsure_between_outcomes_stays_and_what_comes_to_the_same_does_n
     )
     key = compiled(rows)
     refined = evaluate_refine(
-        key, pulses={}, pulse_errors={}, pass_of=np.array([], int),
+        key,
+        pulses={},
+        pulse_errors={},
+        pass_of=np.array([], int),
         statistics={"alternation": np.array([5.0, 3.0, 3.0, 0.5, 1.5, np.nan]), "feeding_buzz": np.array([1.0, 1, 0, 0, 1, 0])},
     )[0]
     assert refined.trail.tolist() == ["a", "a | b", "a | d", "c", "b", "a | c | d"]
@@ -110,10 +118,15 @@ def test_lets_and_dates_in_refine():
         extra="let short = duration < 5 ms\n",
     )
     refined = evaluate_refine(
-        key, pulses={"duration": np.array([3.0, 9, 9, 9])}, pulse_errors={}, pass_of=np.array([0, 1, 2, 3]),
+        key,
+        pulses={"duration": np.array([3.0, 9, 9, 9])},
+        pulse_errors={},
+        pass_of=np.array([0, 1, 2, 3]),
         statistics={
-            "month": np.array([6, 6, 12, 12.0]), "hour_after_sunset": np.array([2, 0.5, 2, 2.0]),
-            "interval": np.array([90, 101, 90, 90.0]), "duty_cycle": np.array([10, 10, 40, 10.0]),
+            "month": np.array([6, 6, 12, 12.0]),
+            "hour_after_sunset": np.array([2, 0.5, 2, 2.0]),
+            "interval": np.array([90, 101, 90, 90.0]),
+            "duty_cycle": np.array([10, 10, 40, 10.0]),
         },
     )[0]
     assert labels(key, refined) == ["A a", "B b", "unidentified", "stays"]
@@ -122,11 +135,17 @@ def test_lets_and_dates_in_refine():
 
 
 def test_tiers_are_the_first_that_surely_holds():
-    key = compiled("", extra="passes\ngap 500 ms\nat least 4 pulses\ndefinite when support >= 90 % and clear >= 5\n"
-                   "probable when support >= 70 % ± 10 % or clearance > 3\n")
+    key = compiled(
+        "",
+        extra="passes\ngap 500 ms\nat least 4 pulses\ndefinite when support >= 90 % and clear >= 5\n"
+        "probable when support >= 70 % ± 10 % or clearance > 3\n",
+    )
     assert (key.gap_s, key.least_pulses) == (0.5, 4)
     tiers = evaluate_tiers(
-        key, support=np.array([95, 95, 75, 85, 10.0]), clear=np.array([5, 4, 9, 9, 9.0]), pulses=np.full(5, 9.0),
+        key,
+        support=np.array([95, 95, 75, 85, 10.0]),
+        clear=np.array([5, 4, 9, 9, 9.0]),
+        pulses=np.full(5, 9.0),
         clearance=np.array([1, 1, 1, 1, 3.5]),
     )
     assert tiers.tolist() == [0, 1, -1, 1, 1]

@@ -40,7 +40,9 @@ refine Alba alba | Bruna bruna
 
 
 def codes(**planted):
-    text = FRAME.format_map({name: "" for name in ("top", "taxon", "gate", "lead", "couplets", "passes", "refine", "end")} | planted)
+    text = FRAME.format_map(
+        {name: "" for name in ("top", "taxon", "gate", "lead", "couplets", "passes", "refine", "end")} | planted
+    )
     return [(each.code, text[each.span.start : each.span.end].split("\n")[0]) for each in parse_key(text).diagnostics]
 
 
@@ -158,7 +160,10 @@ def test_empty_blocks():
 
 
 def test_a_slip_is_not_reported_again_as_something_missing():
-    text = 'key "K" version 1\ntaxon Alba alba "y\ncouplet 1\n1a duration < 5 ms => 2\n1b otherwise => Alba alba\ncouplet 2:\n2a otherwise => 3\n'
+    text = (
+        'key "K" version 1\ntaxon Alba alba "y\ncouplet 1\n1a duration < 5 ms => 2\n1b otherwise => Alba alba\n'
+        "couplet 2:\n2a otherwise => 3\n"
+    )
     assert [each.code for each in parse_key(text).diagnostics] == ["K104", "K101"]
 
 

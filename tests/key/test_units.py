@@ -10,8 +10,16 @@ from classifier.key.units import meant, unit
 @pytest.mark.parametrize(
     ("text", "like", "factor"),
     [
-        ("ms", "s", 1), ("s", "ms", 1000), ("h", "ms", 3_600_000), ("kHz/ms", "kHz/s", 1), ("kHz/s", "kHz/ms", Fraction(1, 1000)),
-        ("kHz*ms", "ms*kHz", 1), ("%", "", Fraction(1, 100)), ("kHz*ms/ms", "kHz", 1), ("1/ms", "1/s", 1), ("dB", "dB", 1),
+        ("ms", "s", 1),
+        ("s", "ms", 1000),
+        ("h", "ms", 3_600_000),
+        ("kHz/ms", "kHz/s", 1),
+        ("kHz/s", "kHz/ms", Fraction(1, 1000)),
+        ("kHz*ms", "ms*kHz", 1),
+        ("%", "", Fraction(1, 100)),
+        ("kHz*ms/ms", "kHz", 1),
+        ("1/ms", "1/s", 1),
+        ("dB", "dB", 1),
     ],
 )
 def test_kinds_and_factors(text, like, factor):
@@ -35,8 +43,15 @@ def test_algebra():
 # Source: International System of Units (BIPM, 9th edition 2019), prefixes kilo and milli and micro, minute and hour.
 @pytest.mark.parametrize(
     ("text", "name", "factor"),
-    [("Hz", "kHz", Fraction(1, 1000)), ("µs", "ms", Fraction(1, 1000)), ("min", "s", 60), ("hours", "h", 1), ("MHz", "kHz", 1000),
-     ("Hz/ms", "kHz/ms", Fraction(1, 1000)), ("kHz/sec", "kHz/s", 1)],
+    [
+        ("Hz", "kHz", Fraction(1, 1000)),
+        ("µs", "ms", Fraction(1, 1000)),
+        ("min", "s", 60),
+        ("hours", "h", 1),
+        ("MHz", "kHz", 1000),
+        ("Hz/ms", "kHz/ms", Fraction(1, 1000)),
+        ("kHz/sec", "kHz/s", 1),
+    ],
 )
 def test_what_foreign_spellings_mean(text, name, factor):
     assert meant(text) == (name, factor)

@@ -15,18 +15,30 @@ def wetlands(request):
 def test_a_worked_call(wetlands):
     way = walk(
         wetlands,
-        {"characteristic_frequency": (24.0, 0.2), "characteristic_slope": -0.1, "duration": (9.5, 0.1), "snr": 20.0,
-         "knee_frequency": 26.0, "start_frequency": 30.0, "end_frequency": 23.0},
+        {
+            "characteristic_frequency": (24.0, 0.2),
+            "characteristic_slope": -0.1,
+            "duration": (9.5, 0.1),
+            "snr": 20.0,
+            "knee_frequency": 26.0,
+            "start_frequency": 30.0,
+            "end_frequency": 23.0,
+        },
     )
     assert way.gated_by is None
     assert [(step.label, step.truth) for step in way.gate] == [("gate", "yes"), ("gate", "yes"), ("gate", "unsure")]
     assert [(step.label, step.truth) for step in way.steps] == [
-        ("1a", "no"), ("1b", "no"), ("1c", "yes"), ("2a", "unsure"), ("2b", "yes"),
+        ("1a", "no"),
+        ("1b", "no"),
+        ("1c", "yes"),
+        ("2a", "unsure"),
+        ("2b", "yes"),
     ]
     assert way.trail == "1c 2a | 1c 2b"
     assert way.parted_by == 2
     assert {end.label: cap for end, cap in way.candidates.items()} == {
-        "Examplia vespera": 1, "Examplia matutina": 0,
+        "Examplia vespera": 1,
+        "Examplia matutina": 0,
     }
     assert way.reason == ""
     # 1b: 16 kHz ± 0.5 kHz, widened by two standard errors of 0.2 kHz: half-width 0.9, distance 8.
@@ -56,7 +68,12 @@ def test_a_call_of_which_nothing_is_known_may_be_anything(wetlands):
     way = walk(wetlands, {})
     assert way.parted_by == 1
     assert {end.label for end in way.candidates} == {
-        "long-eared bats", "Examplia grandis", "Examplia vespera", "Examplia matutina", "not a bat", "unidentified",
+        "long-eared bats",
+        "Examplia grandis",
+        "Examplia vespera",
+        "Examplia matutina",
+        "not a bat",
+        "unidentified",
     }
     assert way.clearance == 0
 

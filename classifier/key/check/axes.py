@@ -16,47 +16,46 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from classifier.key import forms as f
-from classifier.key.check.relations import EQUALS
-from classifier.key.vocabulary import NAMES, PASS, PULSE, SUMMARIES, TIER
+from classifier.key.check.kinds import Nature, nature_of
+from classifier.key.vocabulary import PULSE
 
-PLAIN, SUM, RATIO, BENT, OPAQUE = "plain", "sum", "ratio", "bent", "opaque"
-#: Most abs( ) in one sum whose signs are told apart; with more the sum is opaque.
-_MOST_BENDS = 4
 FLIPPED = {"<": ">", "<=": ">=", ">": "<", ">=": "<=", "=": "="}
 
 
 @dataclass
 class Axis:
-    """One quantity. ``form`` gives it in terms of metrics (None where opaque); ``low`` and ``high`` bound its values.
+    """One quantity, numbered; what is known of it stands in ``nature`` and is passed on under the same names.
 
-    cuts : sorted exact fractions
-    edges : the same as floats
+    cuts : sorted exact fractions; edges : the same as floats
     every : all cells; measured : those that calls can have
     domain : the same, with the bit ``missing`` where the value may be missing
-    names : the metrics (or statistics) it is made of
+    unit : as authors count it
+    comparisons : those on it that stand in a text
     """
 
     index: int
-    kind: str
     atom: object
-    form: f.Linear | None
+    nature: Nature
     unit: str
-    resolution: float
-    low: float
-    high: float
-    whole: bool
-    names: tuple[str, ...]
     cuts: list = field(default_factory=list)
     edges: list = field(default_factory=list)
-    domain: int = 0
-    missing: int = 0
     every: int = 0
     measured: int = 0
+    domain: int = 0
+    missing: int = 0
     comparisons: list = field(default_factory=list)
+
+    def __post_init__(self):
+        nature = self.nature
+        self.kind, self.form, self.names, self.whole = nature.kind, nature.form, nature.names, nature.whole
+        self.low, self.high, self.resolution = nature.low, nature.high, nature.resolution
 
     def at(self, cut) -> int:
         """The cell of a cut."""
-        return 2 * bisect_left(self.cuts, cut) + 1
+        place = bisect_left(self.edges, float(cut))
+        while self.cuts[place] != cut:  # different cuts that are one float
+            place += 1
+        return 2 * place + 1
 
     def above(self, cut, strict) -> int:
         """Cells of values > cut, or >= cut."""
@@ -119,7 +118,7 @@ class Placed:
 
     def cuts(self) -> list[Fraction]:
         if self.factor is None:
-            return [self.low, self.high, (self.low + self.high) / 2]
+            return [self.low] if self.low == self.high else [self.low, self.high]
         return [cut for edge in (self.low, self.high) if edge >= 0 for cut in self._ends(edge)]
 
     def below(self, strict) -> int:
@@ -167,6 +166,7 @@ class Axes:
         self.level = level
         self.all = []
         self._by_key = {}
+        self._named = {}
         self._pending = []  # (axis, cut)
         self.may_be_missing = set()
         self._placed = {}
@@ -190,7 +190,7 @@ class Axes:
                 case f.Not(inner):
                     stack.append(inner)
                 case f.All(parts) | f.Any(parts):
-                    stack.extend(parts)
+                    stack.extend(reversed(parts))
 
     def plain(self, name) -> Axis:
         """The axis of a metric or statistic."""
@@ -217,7 +217,8 @@ class Axes:
         return known[1]
 
     def _lay(self, comparison):
-        edges = (comparison.boundary - comparison.zone, comparison.boundary + comparison.zone)
+        boundary, zone = comparison.boundary, comparison.zone
+        edges = (boundary - zone, boundary + zone) if zone else (boundary, boundary)
         terms = comparison.form.terms
         if len(terms) == 1 and isinstance(terms[0][0], f.Absolute):
             inner, outer = terms[0][0].of, terms[0][1]
@@ -225,6 +226,8 @@ class Axes:
                 axis, factor = self._line(f.Linear(inner.terms))
                 return Placed(axis, comparison.sense, *(edge / outer for edge in edges), inner.constant, factor)
         axis, factor = self._line(comparison.form)
+        if factor == 1:
+            return Placed(axis, comparison.sense, *edges)
         if factor < 0:
             return Placed(axis, FLIPPED[comparison.sense], edges[1] / factor, edges[0] / factor)
         return Placed(axis, comparison.sense, edges[0] / factor, edges[1] / factor)
@@ -242,10 +245,19 @@ class Axes:
         return axis, first / own
 
     def _axis(self, key):
+        if isinstance(key, f.Measured):
+            known = self._named.get(key.name)
+            if known is None:
+                known = self._named[key.name] = self._new(key)
+            return known
         if key not in self._by_key:
-            self._by_key[key] = _make_axis(len(self.all), key, self.level)
-            self.all.append(self._by_key[key])
+            self._by_key[key] = self._new(key)
         return self._by_key[key]
+
+    def _new(self, atom):
+        nature = nature_of(atom, self.level)
+        self.all.append(Axis(len(self.all), atom, nature, nature.unit))
+        return self.all[-1]
 
     def close(self) -> None:
         """Cut the axes; afterwards nothing can be taken in."""
@@ -281,7 +293,7 @@ class Axes:
 
     def named(self, name: str) -> Axis | None:
         """The axis of a metric, if the conditions speak of it."""
-        return self._by_key.get(f.Measured(name))
+        return self._named.get(name)
 
     def side(self, comparison: f.Comparison | f.Presence | f.Fact) -> Side:
         """A comparison (or question of presence, or fact) as sets of cells."""
@@ -321,143 +333,3 @@ def _holds_whole(axis, cell):
     if low is None or high is None:
         return True
     return math.floor(low) + 1 < high
-
-
-# ------------------------------------------------------------------------------------------------------ what axes are
-
-
-def _make_axis(index, key, level):
-    if isinstance(key, f.Measured):
-        quality = _quality(key.name, level)
-        form = (
-            f.Linear(tuple((f.Measured(name), Fraction(each)) for name, each in EQUALS[key.name].items()))
-            if key.name in EQUALS
-            else f.Linear(((key, Fraction(1)),))
-        )
-        return Axis(
-            index,
-            PLAIN,
-            key,
-            form,
-            quality.unit,
-            quality.resolution,
-            quality.low,
-            quality.high,
-            quality.whole,
-            (key.name,),
-        )
-    names = f.metrics_of(key)
-    low, high = interval(key)
-    if isinstance(key, f.Gathered):
-        return Axis(
-            index,
-            PLAIN,
-            key,
-            None,
-            _summary_unit(key),
-            resolution(key),
-            low,
-            high,
-            key.function == "count",
-            (),
-        )
-    if isinstance(key, f.Linear):
-        kind = _kind_of_sum(key)
-    elif isinstance(key, f.Ratio):
-        kind = RATIO if _is_sum(key.above) and _is_sum(key.below) and _one_sided(key.below) else OPAQUE
-    else:
-        kind = (
-            BENT
-            if isinstance(key, f.Absolute) and _bends(f.Linear(((key, Fraction(1)),))) is not None
-            else OPAQUE
-        )
-    form = key if isinstance(key, f.Linear) else f.Linear(((key, Fraction(1)),))
-    return Axis(
-        index, kind, key, None if kind == OPAQUE else form, "", resolution(key), low, high, False, names
-    )
-
-
-def _quality(name, level):
-    return next(NAMES[each][name] for each in (level, PULSE, PASS, TIER) if name in NAMES[each])
-
-
-def _summary_unit(gathered):
-    return SUMMARIES[gathered.function].unit or ""
-
-
-def _is_sum(form):
-    return all(isinstance(atom, f.Measured) for atom, _ in form.terms)
-
-
-def _one_sided(form):
-    low, high = interval(form)
-    return low > 0 or high < 0
-
-
-def _kind_of_sum(form):
-    if _is_sum(form):
-        return SUM
-    return BENT if _bends(form) is not None else OPAQUE
-
-
-def _bends(form):
-    """The linear forms inside abs( ) of a sum; None if the sum holds anything else that is not linear."""
-    bends = []
-    for atom, _ in form.terms:
-        if isinstance(atom, f.Measured):
-            continue
-        if not isinstance(atom, f.Absolute) or not _is_sum(atom.of):
-            return None
-        bends.append(atom.of)
-    return bends if len(bends) <= _MOST_BENDS else None
-
-
-def resolution(item) -> float:
-    """The finest difference of a quantity that measuring can vouch for: squares add up over independent metrics."""
-    match item:
-        case f.Measured(name):
-            return _quality(name, PULSE).resolution
-        case f.Gathered(_, of):
-            return resolution(of) if isinstance(of, f.Linear) else 1.0
-        case f.Linear():
-            return math.sqrt(sum((float(each) * resolution(atom)) ** 2 for atom, each in item.terms))
-        case f.Absolute(of):
-            return resolution(of)
-    return 0.0
-
-
-def interval(item) -> tuple[float, float]:
-    """Bounds of a quantity over all calls, from those of its metrics alone (they may be wider than need be)."""
-    match item:
-        case f.Measured(name):
-            quality = _quality(name, PULSE)
-            return quality.low, quality.high
-        case f.Gathered(function, of):
-            if function == "share":
-                return 0.0, 100.0
-            if function == "count":
-                return 0.0, math.inf
-            low, high = interval(of)
-            return (0.0, (high - low) / 2) if function == "spread" else (low, high)
-        case f.Absolute(of):
-            low, high = interval(of)
-            return (0.0 if low <= 0 <= high else min(abs(low), abs(high))), max(abs(low), abs(high))
-        case f.Product(left, right):
-            return _corners(interval(left), interval(right))
-        case f.Ratio(above, below):
-            low, high = interval(below)
-            if low <= 0 <= high:
-                return -math.inf, math.inf
-            return _corners(interval(above), (1 / high, 1 / low))
-        case f.Linear():
-            low = high = float(item.constant)
-            for atom, coefficient in item.terms:
-                ends = [float(coefficient) * end for end in interval(atom)]
-                low, high = low + min(ends), high + max(ends)
-            return low, high
-    raise TypeError(f"no quantity: {item!r}")
-
-
-def _corners(one, other):
-    products = [a * b if a and b else 0.0 for a in one for b in other]
-    return min(products), max(products)

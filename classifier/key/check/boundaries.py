@@ -4,8 +4,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from classifier.key import forms as f
-from classifier.key.check.axes import BENT, OPAQUE, PLAIN, Axes, resolution
+from classifier.key.check.axes import Axes
 from classifier.key.check.cases import Case, Conditions, Effort, Term, TooHard, both, narrow
+from classifier.key.check.kinds import OPAQUE, PLAIN, resolution
 from classifier.key.check.polytope import Polytopes
 from classifier.key.check.relations import HIGHEST, LOWEST, ON_THE_RIDGE
 from classifier.key.check.words import amount, axis_name, listed, number
@@ -13,7 +14,7 @@ from classifier.key.messages import Diagnostic, finding
 from classifier.key.syntax import Key
 from classifier.key.units import unit
 
-_STEPS = 2_000
+_STEPS, _ALL_STEPS = 4_000, 100_000
 _FREQUENCIES = (*ON_THE_RIDGE, LOWEST, HIGHEST)
 
 
@@ -66,7 +67,7 @@ def boundaries(conditions, level: str, *, nyquist_khz: float | None, quote) -> B
         Term(((axis.index, axis.below(_exact(nyquist_khz), False)),), (), 1 << axis.index) for axis in heard
     )
     everywhere = Case(tuple(axis.domain for axis in axes.all))
-    polytopes, terms, effort = Polytopes(axes), Conditions(axes), Effort(_STEPS * (len(comparisons) + 10))
+    polytopes, terms, effort = Polytopes(axes), Conditions(axes), Effort(_ALL_STEPS)
     found, never = [], {"yes": set(), "no": set()}
 
     def possible(comparison, meets, start):
@@ -103,10 +104,10 @@ def _impossible(comparison, axis, sides, quote):
     text = f"`{quote(comparison.span)}`"
     if axis.kind == PLAIN and axis.names and len(comparison.form.terms) == 1:
         why = f"{axis_name(axis)} lies between {number(axis.low)} and {amount(axis.high, axis.unit)}"
-    elif axis.kind in (OPAQUE, BENT):
-        why = f"{axis_name(axis)} cannot come to that"
+    elif sides["no"]:
+        why = f"no call has such values of {listed(_names_in(comparison))}"
     else:
-        why = f"no call has such values of {listed(axis.names)}"
+        why = f"every call has such values of {listed(_names_in(comparison))}"
     if not sides["yes"] and not sides["no"]:
         what = "can neither be yes nor no"
     elif sides["no"]:
@@ -115,6 +116,10 @@ def _impossible(comparison, axis, sides, quote):
         what = "is always yes" if not comparison.zone else "can never be a clear no"
     return finding("K405", f"{text} {what}: {why}", comparison.span,
                    "correct the number or its unit, or leave the comparison out")
+
+
+def _names_in(comparison):
+    return f.metrics_of(comparison.form)
 
 
 def _past_nyquist(comparison, nyquist_khz, quote):

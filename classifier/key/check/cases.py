@@ -224,7 +224,7 @@ def narrow(case: Case, term: Term | None, effort: Effort, *, recheck: bool = Fal
         touched = fresh
         for choice in choices:
             (touched if _touches(choice, changed) else kept).append(choice)
-        effort.spend(len(touched))
+        effort.spend(2 * len(touched))
         for choice in touched:
             live = _left_of(choice, cells)
             if live is None:
@@ -258,13 +258,13 @@ def _touches(choice, changed):
 def settled(case: Case, effort: Effort, plausible=None) -> Iterator[Case]:
     """The cases without open choices that a case falls apart into; they may overlap, and together are the case.
 
-    ``plausible`` : function of the cells that may refuse a part early
+    ``plausible`` : function of the cells and the effort that may refuse a part early
     """
     ahead = [case]
     while ahead:
         effort.spend()
         case = ahead.pop()
-        if plausible is not None and not plausible(case.cells):
+        if plausible is not None and not plausible(case.cells, effort):
             continue
         if not case.choices:
             yield case

@@ -7,17 +7,19 @@ also those whose range is declared, may be missing here: a null measurement leav
 pulse from being clear, unless all of those ways end alike.
 """
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
-from classifier.key.check.cases import Case, TooHard
+from classifier.key.check.cases import Case, TooHard, settled
 from classifier.key.check.ground import Ground
+from classifier.key.check.kinds import PLAIN
 from classifier.key.check.tiers import TierRules
 from classifier.key.check.undecided import Undecided
-from classifier.key.check.witness import look_for
-from classifier.key.check.words import amount, listed
+from classifier.key.check.witness import least, look_for
+from classifier.key.check.words import amount, listed, number
 from classifier.key.compile import GROUP, TAXON, Route
+from classifier.key.forms import metrics_of
 from classifier.key.messages import Diagnostic, finding
-from classifier.key.vocabulary import NAMES, PULSE
+from classifier.metrics import METRICS
 
 #: Cases kept for a taxon and a lead; the witness is the widest of them.
 _MOST_CASES = 6
@@ -27,13 +29,13 @@ _MOST_TAXA = 3
 _TAXON_STEPS = 40_000
 
 
-@dataclass(frozen=True)
-class _Way:
-    """A call half-way: what is known of it, the couplets it has still to go through, and how its ways ended so far."""
+class _Way(NamedTuple):
+    """A call half-way: what is known of it, the couplets it has still to go through (place, cap on entering), the ends
+    (as bits) in which all of its ways can still meet, and by which lead with which cap its best way ended."""
 
     case: Case
-    ahead: tuple[tuple[int, int], ...]  # (place of a couplet, cap with which it is entered)
-    end: int | None
+    ahead: tuple[tuple[int, int], ...]
+    meet: int
     cap: int
     last: int | None
 
@@ -54,12 +56,9 @@ def unsafe_definites(ground: Ground, rules: TierRules, undecided: Undecided) -> 
             undecided.add(taxon.span, f"whether calls of `{taxon.name}` can become definite as another taxon")
             continue
         for last, cases in reached.items():
-            box = ground.box(taxon.name)
-            measured = [ground.narrow(case, box) for case in cases]
-            shows, keep = _shows(ground, taxon.name), ground.ranges[taxon.name]
-            answer = look_for(ground, measured, shows, keep=keep)
-            if answer.witness is None and not answer.open:
-                answer = look_for(ground, cases, shows, keep=keep)
+            answer = look_for(
+                ground, [Case(cells) for cells in cases], _shows(ground, taxon.name), hidden=cases
+            )
             if answer.witness is not None:
                 by_lead.setdefault(last, []).append((taxon, answer.witness))
             elif answer.open:
@@ -91,81 +90,114 @@ class _Search:
     def __init__(self, ground: Ground):
         self.ground = ground
         self.stations = ground.compiled.stations
-        ends = ground.compiled.ends
-        named = [place for place, end in enumerate(ends) if end.kind in (TAXON, GROUP)]
-        # By couplet the named ends that can come of it, and those by a way without `at most`.
-        self.beyond, self.freely = {}, {}
+        # By couplet the ends (as bits) that can come of it.
+        self.beyond = {}
         for place in reversed(range(len(self.stations))):
-            self.beyond[place], self.freely[place] = set(), set()
+            self.beyond[place] = 0
             for route in self.stations[place].routes:
-                following = self.beyond[route.onward] if route.onward is not None else {route.end} & set(named)
-                free = self.freely[route.onward] if route.onward is not None else following
-                self.beyond[place] |= following
-                self.freely[place] |= free if not route.cap else set()
+                self.beyond[place] |= self.beyond[route.onward] if route.onward is not None else 1 << route.end
 
-    def of(self, taxon: str) -> dict[int, list[Case]]:
-        """By last lead (index) the cases of calls of a taxon that come to an unsafe definite there."""
+    def of(self, taxon: str) -> dict[int, dict[tuple[int, ...], frozenset[str]]]:
+        """By last lead (index) the sets of calls of a taxon that come to an unsafe definite there: cells in which the bat's
+        call lies, and the metrics of it that must be missing in the measurement."""
         ground = self.ground
-        self.unsafe = {
-            place for place, end in enumerate(ground.compiled.ends)
+        unsafe = sum(
+            1 << place for place, end in enumerate(ground.compiled.ends)
             if end.kind in (TAXON, GROUP) and not _safe(end, taxon)
-        }
-        self.effort = ground.effort.part(_TAXON_STEPS)
+        )
+        effort = ground.effort.part(_TAXON_STEPS)
         start = ground.narrow(ground.perhaps_missing, ground.gate)
         start = ground.narrow(start, ground.box(taxon, missing=True))
+        term = ground.box(taxon)
+        if ground.none(ground.narrow(ground.everywhere, term)):
+            return {}  # the ranges themselves are the fault (K413)
+        box = {axis: mask & ground.axes.all[axis].measured for axis, mask in term.cells}
         found = {}
-        stack = [_Way(start, ((0, 0),), None, 3, None)] if start is not None and self.stations else []
+        stack = [_Way(start, ((0, 0),), unsafe, 3, None)] if start is not None and self.stations else []
         while stack:
-            self.effort.spend()
             way = stack.pop()
             if way.ahead:
-                if ground.polytopes.plausible(way.case.cells):
+                effort.spend(4)
+                if ground.polytopes.plausible(way.case.cells, effort):
                     stack.extend(self._through(way))
             elif way.cap == 0:
-                cases = found.setdefault(way.last, [])
-                if len(cases) < _MOST_CASES and ground.any_call(way.case):
-                    cases.append(way.case)
+                cases = found.setdefault(way.last, {})
+                if len(cases) < _MOST_CASES:
+                    cases.update(self._calls(way.case, box, effort))
         return {last: cases for last, cases in found.items() if cases}
+
+    def _calls(self, case, box, effort):
+        """The cells of a case that a call inside the ranges can have. What is missing in the measurement is still a value of
+        the call, so it lies in its declared range and keeps its relations to what was measured."""
+        polytopes = self.ground.polytopes
+        found = {}
+        for each in settled(case, effort, polytopes.plausible):
+            for present in polytopes.presences(each.cells):
+                cells, absent = list(present), set()
+                for axis in self.ground.axes.all:
+                    mask = cells[axis.index]
+                    if axis.index in box:
+                        if not mask & box[axis.index]:
+                            absent.add(axis.names[0])
+                        cells[axis.index] = mask & box[axis.index] or box[axis.index]
+                    elif axis.kind != PLAIN and mask & axis.missing:
+                        cells[axis.index] = axis.domain | axis.missing
+                if polytopes.possible(present, effort) and polytopes.possible(cells, effort):
+                    found[tuple(cells)] = frozenset(absent)
+                if len(found) >= _MOST_CASES:
+                    return found
+        return found
 
     def _through(self, way):
         """All that can become of a call in the couplet that it enters next."""
         (place, cap), ahead = way.ahead[-1], way.ahead[:-1]
-        rest = [(_Way(way.case, ahead, way.end, way.cap, way.last), False)]
+        narrow = self.ground.narrow
+        rest = [(way._replace(ahead=ahead), False)]
         done = []
         for route in self.ground.leads(self.stations[place]):
             terms = self.ground.terms(route)
             following = []
             for each, hesitated in rest:
+                no = narrow(each.case, terms.no)
+                if no is not None:
+                    following.append((each._replace(case=no), hesitated))
                 onward = self._onward(each, route, max(cap, route.cap))
-                if onward is not None:
-                    yes = self._narrowed(onward, terms.yes)
-                    done.extend([yes] if yes else [])
-                    unsure = self._narrowed(onward, terms.unsure)
-                    following.extend([(unsure, True)] if unsure else [])
-                no = self._narrowed(each, terms.no)
-                following.extend([(no, hesitated)] if no else [])
+                if onward is None:
+                    continue
+                yes = narrow(each.case, terms.yes)
+                if yes is not None:
+                    done.append(onward._replace(case=yes))
+                unsure = narrow(each.case, terms.unsure)
+                if unsure is not None:
+                    following.append((onward._replace(case=unsure), True))
             rest = following
         # Whoever is left without having hesitated ends unidentified; the others have gone where they were unsure.
         done.extend(each for each, hesitated in rest if hesitated)
         return done
 
-    def _narrowed(self, way, term):
-        case = self.ground.narrow(way.case, term)
-        if case is None:
-            return None
-        return _Way(case, way.ahead, way.end, way.cap, way.last)
-
     def _onward(self, way, route: Route, cap):
-        """The call after taking a lead; None if it can no longer end all in one unsafe place."""
-        if route.onward is None:
-            if route.end not in self.unsafe or way.end not in (None, route.end):
-                return None
-            best = min(cap, way.cap)
-            return _Way(way.case, way.ahead, route.end, best, route.index if cap <= way.cap else way.last)
-        wanted = self.unsafe if way.end is None else {way.end}
-        if not self.beyond[route.onward] & wanted:
+        """The call after taking a lead; None if its ways can no longer meet in one unsafe end."""
+        if route.onward is not None:
+            meet = way.meet & self.beyond[route.onward]
+            return way._replace(ahead=(*way.ahead, (route.onward, cap)), meet=meet) if meet else None
+        meet = way.meet & 1 << route.end
+        if not meet:
             return None
-        return _Way(way.case, (*way.ahead, (route.onward, cap)), way.end, way.cap, way.last)
+        if cap <= way.cap:
+            return way._replace(meet=meet, cap=cap, last=route.index)
+        return way._replace(meet=meet)
+
+
+def _asked_on_the_way(ground, route):
+    """Metrics that the lead's couplet asks for, up to the lead itself."""
+    station = next(each for each in ground.compiled.stations if route in each.routes)
+    asked = set()
+    for each in ground.leads(station):
+        if each.meaning is not None:
+            asked.update(metrics_of(each.meaning))
+        if each is route:
+            break
+    return asked
 
 
 def _unsafe(ground, route, taxa):
@@ -173,18 +205,22 @@ def _unsafe(ground, route, taxa):
     end = ground.compiled.ends[route.end]
     taxa = sorted(taxa, key=lambda each: -each[1].margin)
     first, witness = taxa[0]
+    witness = least(ground, witness, _shows(ground, first.name), keep=ground.ranges[first.name])
     names = listed([f"`{taxon.name}`" for taxon, _ in taxa], most=_MOST_TAXA)
     ranges = ground.ranges[first.name]
     undeclared = [name for name, _ in witness.call if name not in ranges]
+    # The ranges that the way there asks about; all of them, should it ask about none.
+    asked = [name for name in ranges if name in _asked_on_the_way(ground, route)] or list(ranges)
     inside = listed([
-        f"{name} {amount(float(low), '')} to {amount(float(high), NAMES[PULSE][name].unit)}" for name, (low, high) in ranges.items()
+        f"{name} {number(float(ranges[name][0]))} to {amount(float(ranges[name][1]), METRICS[name].unit)}" for name in asked
     ])
     label = f"`{end.label}`" if end.kind == TAXON else f'"{end.label}"'
     message = f"lead {route.label} makes calls of {names} `definite` as {label}"
-    help = f"cap the lead (`, at most probable`), move its boundary out of {inside}, or end it in a group that holds both"
+    help = (
+        f"keep {route.label} clear of what `{first.name}` declares ({inside}), cap it (`, at most probable`), or end it in a "
+        "group that holds both"
+    )
     if undeclared:
-        help += (
-            f"; or, if `{first.name}` never calls so, declare its {listed(undeclared)}"
-        )
+        help += f"; or, if `{first.name}` never calls so, declare its {listed(undeclared)}"
     related = [(f"declared ranges of {taxon.name}", taxon.ranges[0].span) for taxon, _ in taxa[:_MOST_TAXA]]
     return finding("K410", message, route.lead.span, help, related, witness.call)

@@ -33,11 +33,11 @@ from classifier.key.syntax import Taxon
 from classifier.key.units import unit
 from classifier.metrics import METRICS
 
-#: Steps that one question may cost, and all of them together (a step is a few microseconds).
+#: Steps that one question may cost, and all of them together (a step is about four microseconds).
 QUESTION_STEPS = 20_000
-ALL_STEPS = 400_000
-#: Settled cases among which the one with the widest margin is looked for.
-_CASES_LOOKED_AT = 12
+ALL_STEPS = 200_000
+#: Settled cases among which those with the widest margin are looked for, and how many of these are shown.
+_CASES_LOOKED_AT, _CASES_TRIED = 12, 3
 
 
 @dataclass(frozen=True)
@@ -124,6 +124,14 @@ class Ground:
         """Whether some call is in the case; TooHard where that takes too long to tell."""
         return self.with_model(case) is not None
 
+    def none(self, case: Case | None) -> bool:
+        """Whether surely no call is in the case; False where that takes too long to tell."""
+        try:
+            return not self.any_call(case)
+        except TooHard:
+            self.effort.spend(0)
+            return False
+
     def with_model(self, case: Case | None, near: Case | None = None) -> Case | None:
         """The case with cells that have a call; None if no call is in it; TooHard where that takes too long to tell.
 
@@ -151,28 +159,30 @@ class Ground:
                 return None
         return None
 
-    def find(self, cases: Iterable[Case | None], *, full: bool = False) -> Found | None:
-        """The call with the widest margin among the first cases that have one; None if there is none."""
+    def find(self, cases: Iterable[Case | None], *, full: bool = False) -> list[Found]:
+        """Calls of the first cases that have one: those with the widest margin, the widest first."""
         effort = self.effort.part(QUESTION_STEPS)
-        best, looked_at = None, 0
+        found = []
         try:
             for each in self._settled(cases, effort):
                 inside = self.polytopes.inside(each.cells, effort, full=full, rough=True)
-                if inside is None:
-                    continue
-                certain = not self.polytopes.uses_opaque(each.cells)
-                if best is None or (certain, inside.margin) > (best.certain, best.inside.margin):
-                    best = Found(inside, each.cells, certain)
-                looked_at += 1
-                if looked_at >= _CASES_LOOKED_AT:
+                if inside is not None:
+                    certain = not self.polytopes.uses_opaque(each.cells)
+                    found.append(Found(inside, each.cells, certain))
+                if len(found) >= _CASES_LOOKED_AT:
                     break
-            if best is not None:
-                inside = self.polytopes.inside(best.cells, effort, full=full)
-                best = Found(inside, best.cells, best.certain) if inside is not None else best
         except TooHard:
-            if best is None:
+            if not found:
                 raise
-        return best
+        found.sort(key=lambda each: (each.certain, each.inside.margin), reverse=True)
+        return [self._centred(each, effort, full) for each in found[:_CASES_TRIED]]
+
+    def _centred(self, found, effort, full):
+        try:
+            inside = self.polytopes.inside(found.cells, effort, full=full)
+        except TooHard:
+            return found
+        return found if inside is None else Found(inside, found.cells, found.certain)
 
     def _settled(self, cases, effort):
         for case in cases:

@@ -11,16 +11,17 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 
-from classifier.key.check.axes import BENT, OPAQUE, PLAIN, RATIO, SUM, Axes, Axis
+from classifier.key.check.axes import Axes, Axis
 from classifier.key.check.cases import Effort, TooHard
-from classifier.key.check.relations import ENTANGLING, HIGHEST, LOWEST, TOGETHER, kin, order_pairs
+from classifier.key.check.kinds import BENT, OPAQUE, PLAIN, RATIO, SUM
+from classifier.key.check.relations import ENTANGLING, EQUALS, HIGHEST, LOWEST, TOGETHER, kin, order_pairs
 from classifier.key.check.rows import AMPLE, FLAT, Row, carry, metrics_in, nearest, row_of, ways, widest
 from classifier.key.vocabulary import NAMES, PULSE
 
 #: Most combinations of stretches of cells that are looked at for one set of cells.
 _MOST_COMBINATIONS = 256
 #: Steps of effort that a linear programme counts for.
-_PROGRAMME_STEPS = 200
+_PROGRAMME_STEPS = 800
 
 
 @dataclass(frozen=True)
@@ -47,9 +48,17 @@ class Polytopes:
             axis.index: frozenset(map(kin, metrics_in(axis))) for axis in axes.all if axis.kind != OPAQUE
         }
         self._over = {axis.index: metrics_in(axis) for axis in axes.all if axis.kind != OPAQUE}
+        # Families of axes that can contradict each other at all; between families nothing is shared.
+        self._families = [
+            family for family in _joined([axis for axis in axes.all if axis.kind != OPAQUE], self._kin)
+            if self._entangled(family)
+        ]
         self._linear = [axis for axis in axes.all if axis.kind != OPAQUE]
         self._joint = [axis for axis in axes.all if axis.kind != PLAIN]
         self._plain = {axis.names[0]: axis for axis in axes.all if axis.kind == PLAIN and axis.names}
+        self._parts = {
+            axis.index: [self._plain[name] for name in axis.names if name in self._plain] for axis in self._joint
+        }
         self._ranges = {axis.names[0]: (axis.low, axis.high) for axis in self._plain.values()}
         self._whole = {name for name, axis in self._plain.items() if axis.whole}
 
@@ -59,23 +68,25 @@ class Polytopes:
         """Whether a call can lie in these cells of every axis. An opaque axis is taken to allow all of its cells."""
         return any(
             all(self._group_possible(group, present, effort) for group in self._groups(present))
-            for present in self._presences(cells)
+            for present in self.presences(cells)
         )
 
-    def plausible(self, cells: Sequence[int]) -> bool:
+    def plausible(self, cells: Sequence[int], effort: Effort) -> bool:
         """A quick first answer: False only where no call can lie there."""
-        return all(self._group_plausible(group, cells) for group in self._groups(cells))
+        return all(self._group_plausible(group, cells, effort) for group in self._groups(cells))
 
-    def _group_plausible(self, group, cells):
+    def _group_plausible(self, group, cells, effort):
         key = tuple((axis.index, cells[axis.index]) for axis in group)
         known = self._quick.get(key)
         if known is None:
+            effort.spend(30)
             rows = []
             for axis in group:
                 runs = axis.runs(cells[axis.index]) if axis.kind not in (RATIO, BENT) else ()
                 if runs:
                     rows.append(row_of(axis, (*runs[0][:2], *runs[-1][2:])))
-            known = self._quick[key] = not rows or self._bounded(rows) is not None
+            known = None not in rows and self._bounded([row for part in rows for row in part]) is not None
+            self._quick[key] = known
         return known
 
     def uses_opaque(self, cells: Sequence[int]) -> bool:
@@ -87,10 +98,10 @@ class Polytopes:
     ) -> Inside | None:
         """A call with the widest margin in these cells; None if there is none.
 
-        It has a value for every metric that the cells narrow or that must be measured (all metrics if ``full``); what may
+        It has a value for every metric that the cells narrow or that must be measured (all that are if ``full``); what may
         be missing is left out. ``rough`` takes the first call at hand where that saves a linear programme.
         """
-        for present in self._presences(cells):
+        for present in self.presences(cells):
             found = self._inside(present, effort, extra, full, rough)
             if found is not None:
                 return found
@@ -106,7 +117,7 @@ class Polytopes:
                 continue
             narrow = mask & axis.every != axis.measured
             needed = axis.domain & axis.missing and not mask & axis.missing
-            if full or (not mask & axis.missing and (narrow or needed)):
+            if not mask & axis.missing and (full or narrow or needed):
                 chosen.append(axis)
         call, margin = {}, math.inf
         for group in _joined(chosen, self._kin, extra) or ([[]] if extra else []):
@@ -115,9 +126,9 @@ class Polytopes:
                 return None
             call.update(found.call)
             margin = min(margin, found.margin)
-        for axis in chosen:
-            if axis.kind == PLAIN and axis.names and axis.names[0] not in call:
-                call[axis.names[0]] = sum(float(each) * call[atom.name] for atom, each in axis.form.terms)
+        for name, parts in EQUALS.items():
+            if name not in call and all(part in call for part in parts):
+                call[name] = sum(factor * call[part] for part, factor in parts.items())
         # Metrics that only helped to carry a relation are no part of the call.
         asked = {name for axis in chosen for name in (axis.names or (axis.index,))}
         asked.update(name for row in extra for name in row.names)
@@ -125,14 +136,18 @@ class Polytopes:
 
     # ----------------------------------------------------------------------------------------------------- presence
 
-    def _presences(self, cells) -> Iterator[Sequence[int]]:
+    def presences(self, cells) -> Iterator[Sequence[int]]:
         """Which of the metrics in sums are measured and which missing, where a sum says so: a sum is missing if and only
         if one of its metrics is."""
-        joint = [axis for axis in self._joint if axis.missing & axis.domain or cells[axis.index] & axis.missing]
-        if not joint:
+        joint = [
+            axis for axis in self._joint
+            if cells[axis.index] & axis.missing
+            or any(cells[plain.index] & plain.missing for plain in self._parts[axis.index])
+        ]
+        if joint:
+            yield from self._settle(joint, list(cells))
+        else:
             yield cells
-            return
-        yield from self._settle(joint, list(cells))
 
     def _settle(self, joint, cells):
         absent = []
@@ -141,15 +156,13 @@ class Polytopes:
                 if not cells[axis.index] & axis.every:
                     absent.append(axis)
                 continue
-            for name in axis.names:
-                plain = self._plain.get(name)
-                if plain is not None:
-                    cells[plain.index] &= ~plain.missing
-                    if not cells[plain.index]:
-                        return
+            for plain in self._parts[axis.index]:
+                cells[plain.index] &= ~plain.missing
+                if not cells[plain.index]:
+                    return
         choices = []
         for axis in absent:
-            known = [self._plain[name] for name in axis.names if name in self._plain]
+            known = self._parts[axis.index]
             if len(known) < len(axis.names):
                 continue  # a metric that nothing else speaks of may be the missing one
             choices.append([plain for plain in known if cells[plain.index] & plain.missing])
@@ -166,19 +179,17 @@ class Polytopes:
         return not mask & axis.missing and mask != axis.measured
 
     def _groups(self, cells) -> list[list[Axis]]:
-        """Axes whose cells must be looked at together."""
-        active, families, repeated = [], set(), False
-        for axis in self._linear:
-            mask = cells[axis.index]
-            if mask & axis.missing or mask == axis.measured:
-                continue
-            active.append(axis)
-            mine = self._kin[axis.index]
-            repeated = repeated or axis.kind != PLAIN or not families.isdisjoint(mine)
-            families |= mine
-        if not repeated:
-            return []
-        return [group for group in _joined(active, self._kin) if self._entangled(group)]
+        """Axes whose cells must be looked at together: narrowed ones of a family that can contradict each other."""
+        groups = []
+        for family in self._families:
+            group = []
+            for axis in family:
+                mask = cells[axis.index]
+                if not mask & axis.missing and mask != axis.measured:
+                    group.append(axis)
+            if group and self._entangled(group):
+                groups.append(group)
+        return groups
 
     def _entangled(self, group):
         """Whether the axes of a group can contradict each other although each of them can be met."""
@@ -219,7 +230,7 @@ class Polytopes:
         if math.prod(map(len, apart)) > _MOST_COMBINATIONS:
             raise TooHard
         for chosen in product(*apart):
-            effort.spend(4)
+            effort.spend(30)
             yield [row for rows in chosen for row in rows]
 
     # ----------------------------------------------------------------------------------------------------- systems

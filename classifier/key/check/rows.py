@@ -11,7 +11,9 @@ from itertools import product
 import numpy as np
 
 from classifier.key import forms as f
-from classifier.key.check.axes import BENT, RATIO, Axis, interval
+from classifier.key.check.axes import Axis
+from classifier.key.check.kinds import BENT, RATIO, interval
+from classifier.key.check.relations import EQUALS
 from classifier.key.vocabulary import NAMES, PULSE
 
 #: A margin beyond this many resolutions is as good as any.
@@ -50,21 +52,34 @@ class Row:
 
 
 def metrics_in(axis: Axis) -> tuple:
-    """The names that an axis's rows are over: metrics, or the axis's number where it stands for itself."""
-    if axis.form is not None:
-        return f.metrics_of(axis.form)
-    return axis.names or (axis.index,)
+    """The names that an axis's rows are over: metrics that are no sums of others, or the axis's number where it stands
+    for itself."""
+    if axis.form is None:
+        return axis.names or (axis.index,)
+    return tuple(dict.fromkeys(part for name in f.metrics_of(axis.form) for part in EQUALS.get(name, (name,))))
+
+
+def _add(sums, form, factor=1.0):
+    """Add a sum of metrics, those that are sums of others written out; its constant is left to the caller."""
+    for atom, coefficient in form.terms:
+        for part, by in EQUALS.get(atom.name, {atom.name: 1}).items():
+            sums[part] = sums.get(part, 0.0) + factor * by * float(coefficient)
+
+
+def _row(sums, low, high, low_open, high_open, scale):
+    """[row] of a sum between two ends; [] where it is true whatever the call, None where it is false."""
+    kept = {name: each for name, each in sums.items() if each}
+    row = Row(tuple(kept), tuple(kept.values()), low, high, low_open, high_open, scale)
+    return [row] if kept else [] if row.holds_value(0.0) else None
 
 
 def row_of(axis, run):
-    """The row that says that an axis lies in a stretch."""
-    low, low_open, high, high_open = run
+    """The rows that say that a metric or a sum lies in a stretch: one, none if all calls do, None if none does."""
     if axis.form is None:
-        names, coefficients = (axis.index,), (1.0,)
-    else:
-        names = tuple(atom.name for atom, _ in axis.form.terms)
-        coefficients = tuple(float(each) for _, each in axis.form.terms)
-    return Row(names, coefficients, low, high, low_open, high_open, axis.resolution)
+        return [Row((axis.index,), (1.0,), *run[::2], *run[1::2], axis.resolution)]
+    sums = {}
+    _add(sums, axis.form)
+    return _row(sums, *run[::2], *run[1::2], axis.resolution)
 
 
 def ways(axis, mask):
@@ -74,73 +89,53 @@ def ways(axis, mask):
         return [way for run in runs for way in _ratio_ways(axis, run)]
     if axis.kind == BENT:
         return [way for run in runs for way in _bent_ways(axis, run)]
-    return [[row_of(axis, run)] for run in runs]
+    return [rows for rows in (row_of(axis, run) for run in runs) if rows is not None]
 
 
 def _ratio_ways(axis, run):
     """above / below in a stretch, where the sign of below is known: above - edge * below has a sign at each edge."""
     low, low_open, high, high_open = run
     ratio = axis.form.terms[0][0]
-    sign = 1.0 if interval(ratio.below)[0] > 0 else -1.0
+    sign = 1 if interval(ratio.below)[0] > 0 else -1
     rows = []
     for edge, is_open, direction in ((low, low_open, sign), (high, high_open, -sign)):
         if not math.isfinite(edge):
             continue
-        names, coefficients, constant = _linear(ratio.above, ratio.below, edge)
-        if not names:
-            # The ratio is the same for all calls: it lies on one side of the edge, or on it.
-            if direction * constant < 0 or (is_open and not constant):
-                return []
-            continue
-        scale = _scale(names, coefficients)
-        if direction > 0:
-            rows.append(Row(names, coefficients, low=-constant, low_open=is_open, scale=scale))
-        else:
-            rows.append(Row(names, coefficients, high=-constant, high_open=is_open, scale=scale))
+        sums = {}
+        _add(sums, ratio.above)
+        _add(sums, ratio.below, -edge)
+        end = edge * float(ratio.below.constant) - float(ratio.above.constant)
+        ends = (end, math.inf, is_open, False) if direction > 0 else (-math.inf, end, False, is_open)
+        row = _row(sums, *ends, _scale(sums))
+        if row is None:
+            return []
+        rows.extend(row)
     return [rows]
 
 
-def _linear(above, below, edge):
-    """above - edge * below as (names, coefficients, constant)."""
-    sums = {}
-    for form, factor in ((above, 1.0), (below, -edge)):
-        for atom, coefficient in form.terms:
-            sums[atom.name] = sums.get(atom.name, 0.0) + factor * float(coefficient)
-    constant = float(above.constant) - edge * float(below.constant)
-    kept = {name: each for name, each in sums.items() if each}
-    return tuple(kept), tuple(kept.values()), constant
-
-
-def _scale(names, coefficients):
-    return math.sqrt(sum(
-        (each * NAMES[PULSE][name].resolution) ** 2 for name, each in zip(names, coefficients, strict=True)
-    ))
+def _scale(sums):
+    return math.sqrt(sum((each * NAMES[PULSE][name].resolution) ** 2 for name, each in sums.items()))
 
 
 def _bent_ways(axis, run):
     """A sum with abs( ) in it, for each choice of signs of what is inside."""
-    bends = [(atom.of, coefficient) for atom, coefficient in axis.form.terms if isinstance(atom, f.Absolute)]
-    straight = {atom.name: float(each) for atom, each in axis.form.terms if isinstance(atom, f.Measured)}
-    ways = []
+    low, low_open, high, high_open = run
+    bends = [(atom.of, float(coefficient)) for atom, coefficient in axis.form.terms if isinstance(atom, f.Absolute)]
+    straight = f.Linear(tuple(term for term in axis.form.terms if isinstance(term[0], f.Measured)))
+    found = []
     for signs in product((1.0, -1.0), repeat=len(bends)):
-        sums, constant, rows = dict(straight), float(axis.form.constant), []
+        sums, constant, rows = {}, float(axis.form.constant), []
+        _add(sums, straight)
         for (inner, coefficient), sign in zip(bends, signs, strict=True):
-            factor = sign * float(coefficient)
-            for atom, each in inner.terms:
-                sums[atom.name] = sums.get(atom.name, 0.0) + factor * float(each)
-            constant += factor * float(inner.constant)
-            names = tuple(atom.name for atom, _ in inner.terms)
-            parts = tuple(sign * float(each) for _, each in inner.terms)
-            rows.append(Row(names, parts, low=-sign * float(inner.constant)))
-        low, low_open, high, high_open = run
-        sums = {name: each for name, each in sums.items() if each}
-        if sums:
-            rows.append(Row(tuple(sums), tuple(sums.values()), low - constant, high - constant, low_open, high_open,
-                            axis.resolution))
-        elif not Row((), (), low, high, low_open, high_open).holds_value(constant):
-            continue
-        ways.append(rows)
-    return ways
+            _add(sums, inner, sign * coefficient)
+            constant += sign * coefficient * float(inner.constant)
+            side = {}
+            _add(side, inner, sign)
+            rows.append(_row(side, -sign * float(inner.constant), math.inf, False, False, 0.0))
+        rows.append(_row(sums, low - constant, high - constant, low_open, high_open, axis.resolution))
+        if None not in rows:
+            found.append([row for part in rows for row in part])
+    return found
 
 
 def carry(bounds, rows, pairs, rounds=6):

@@ -6,21 +6,25 @@ from classifier.key import forms as f
 from classifier.key import syntax as s
 from classifier.key.check.boundaries import boundaries, heard_ranges
 from classifier.key.check.cases import TooHard
+from classifier.key.check.couplets import gaps, overlaps
 from classifier.key.check.definite import unsafe_definites
 from classifier.key.check.ground import ALL_STEPS, Ground
-from classifier.key.check.leads import gaps, overlaps, unreached
+from classifier.key.check.leads import unreached
 from classifier.key.check.places import out_of_region
+from classifier.key.check.refines import dead_refinements
 from classifier.key.check.tiers import TierRules, tier_faults
 from classifier.key.check.undecided import Undecided
 from classifier.key.check.ways import Ways
 from classifier.key.compile import CompiledKey, compile_key
+from classifier.key.examples import run_examples
 from classifier.key.messages import Diagnostic, finding, in_order
 from classifier.key.reading import KeyReading
 from classifier.key.vocabulary import PASS, PULSE, TIER
 
 
 def check(reading: KeyReading, *, sample_rate_khz: float | None = None, steps: int = ALL_STEPS) -> list[Diagnostic]:
-    """Every finding about a key: those of reading it and, where it has no errors, all that is proven about it.
+    """Every finding about a key: those of reading it and, where it has no errors, its examples that fail and all that is
+    proven about it.
 
     Parameters
     ----------
@@ -57,6 +61,7 @@ def check_reading(
     if nyquist is not None:
         found.extend(heard_ranges(reading.key, nyquist))
     compiled = compile_key(reading.key, reading.meanings)
+    found.extend(run_examples(compiled))
     found.extend(_proofs(compiled, impossible, steps))
     return found
 
@@ -88,14 +93,19 @@ def _proofs(compiled: CompiledKey, impossible, steps):
     found = []
     undecided = Undecided()
     rules = TierRules(compiled)
-    found.extend(tier_faults(compiled, rules))
+
+    def faulty(meaning):
+        return meaning is not None and any(id(each) in impossible for each in _comparisons(meaning))
+
+    found.extend(tier_faults(compiled, rules, faulty))
+    found.extend(dead_refinements(compiled, faulty))
     ground = Ground(compiled, steps=steps)
     try:
         shut = _gate_and_ranges(ground)
         found.extend(shut)
         if not any(each.code == "K412" for each in shut):
             ways = Ways(ground)
-            found.extend(unreached(ground, ways, _accounted(ground, impossible)))
+            found.extend(unreached(ground, ways, _accounted(ground, faulty), undecided))
             found.extend(gaps(ground, ways, undecided))
             found.extend(overlaps(ground, ways, undecided))
             found.extend(unsafe_definites(ground, rules, undecided))
@@ -110,14 +120,14 @@ def _gate_and_ranges(ground):
     """K412: a gate that nothing passes; K413: a taxon whose declared ranges no call can meet together."""
     found = []
     gate = ground.compiled.key.gate
-    if gate is not None and not ground.any_call(ground.narrow(ground.everywhere, ground.gate)):
+    if gate is not None and ground.none(ground.narrow(ground.everywhere, ground.gate)):
         found.append(finding(
             "K412", "no call passes the gate: its conditions cannot all be met", gate.span,
             "correct the conditions; a pulse must meet every one of them",
         ))
     for taxon in ground.compiled.key.taxa.values():
         box = ground.box(taxon.name)
-        if taxon.ranges and not ground.any_call(ground.narrow(ground.everywhere, box)):
+        if taxon.ranges and ground.none(ground.narrow(ground.everywhere, box)):
             found.append(finding(
                 "K413", f"no call can lie in all declared ranges of `{taxon.name}`", taxon.ranges[0].span,
                 "correct the ranges: each lies within what its metric can be, and the lowest frequency is never above the "
@@ -126,17 +136,19 @@ def _gate_and_ranges(ground):
     return found
 
 
-def _accounted(ground, impossible):
-    """Leads that can never be taken because of a boundary that is reported already."""
-    leads = set()
+def _accounted(ground, faulty):
+    """Leads that can never be taken, and those that can never be taken clearly, because of a boundary that is reported
+    already."""
+    never, never_clear = set(), set()
     for station in ground.compiled.stations:
         for route in ground.leads(station):
-            if route.meaning is None:
-                continue
-            has = any(id(each) in impossible for each in _comparisons(route.meaning))
-            if has and not ground.any_call(ground.narrow(ground.everywhere, ground.terms(route).taken)):
-                leads.add(route.index)
-    return frozenset(leads)
+            if faulty(route.meaning):
+                terms = ground.terms(route)
+                if ground.none(ground.narrow(ground.everywhere, terms.taken)):
+                    never.add(route.index)
+                if ground.none(ground.narrow(ground.everywhere, terms.yes)):
+                    never_clear.add(route.index)
+    return never, never_clear
 
 
 def _comparisons(condition):

@@ -74,8 +74,9 @@ class TierRules:
         return line is not None and self.given(line, self.clear_pulses())
 
 
-def tier_faults(compiled: CompiledKey, rules: TierRules) -> list[Diagnostic]:
-    """K409 for tiers that are never given, K411 for a `definite` that needs no clear pulse."""
+def tier_faults(compiled: CompiledKey, rules: TierRules, faulty) -> list[Diagnostic]:
+    """K409 for tiers that are never given, K411 for a `definite` that needs no clear pulse. ``faulty(meaning)``: another
+    finding says so already."""
     found = []
     passes = compiled.key.passes
     if passes is None:
@@ -83,6 +84,8 @@ def tier_faults(compiled: CompiledKey, rules: TierRules) -> list[Diagnostic]:
     best = _best_on_the_way(compiled)
     for place, tier in enumerate(passes.tiers):
         index = TIERS.index(tier.tier)
+        if faulty(compiled.tiers[place][1]):
+            continue
         if not rules.given(place):
             before = [each.tier for each in passes.tiers[:place]]
             why = "no votes can meet its condition" if not before or not rules.possible(

@@ -40,14 +40,14 @@ class Ways:
         self.ground = ground
         self.stations = ground.compiled.stations
         self._passages = {True: {}, False: {}}
-        self._station_of = {
+        self.station_of = {
             route.index: place for place, station in enumerate(self.stations) for route in station.routes
         }
 
     def passage(self, place: int, *, clearly: bool) -> Passage:
         """What comes to a couplet and how its leads divide it."""
         known = self._passages[clearly]
-        if place not in known and all(self._station_of[index] in known for index in self.stations[place].entries):
+        if place not in known and all(self.station_of[index] in known for index in self.stations[place].entries):
             known[place] = self._passage(place, clearly)
         if place not in known:
             # Leads point forward, so the couplets before it are worked out first, in order and without recursion.
@@ -61,7 +61,7 @@ class Ways:
         found, ahead = set(), [place]
         while ahead:
             for index in self.stations[ahead.pop()].entries:
-                above = self._station_of[index]
+                above = self.station_of[index]
                 if above not in found:
                     found.add(above)
                     ahead.append(above)
@@ -83,7 +83,7 @@ class Ways:
             return self._narrowed([self.ground.everywhere], self.ground.gate, passage)
         cases = []
         for index in self.stations[place].entries:
-            came = self._passages[clearly][self._station_of[index]]
+            came = self._passages[clearly][self.station_of[index]]
             passage.exact &= came.exact
             cases.extend(came.taken[index])
         cases = _simplified(cases)

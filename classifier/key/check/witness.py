@@ -5,13 +5,13 @@ plain engine that shares no code with the proofs) and must do there what the fin
 shown as proven.
 """
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
 
 from classifier.key import forms as f
-from classifier.key.check.axes import OPAQUE, PLAIN
 from classifier.key.check.cases import Case, TooHard
 from classifier.key.check.ground import Found, Ground
+from classifier.key.check.kinds import OPAQUE, PLAIN
 from classifier.key.check.relations import DURATION, END, EQUALS, MEAN_SLOPE, START, kin, order_pairs
 from classifier.key.check.rows import Row
 from classifier.key.walk import Walk, walk
@@ -41,56 +41,56 @@ class Answer:
 
 
 def look_for(
-    ground: Ground, cases: Iterable[Case], shows: Callable[[Walk, dict], bool], *, exact: bool = True,
-    keep: Iterable[str] = (),
+    ground: Ground,
+    cases: Iterable[Case],
+    shows: Callable[[Walk, dict], bool],
+    *,
+    hidden: Mapping[tuple[int, ...], Iterable[str]] | None = None,
 ) -> Answer:
     """A call of some case that shows a fault when it is walked.
 
     Parameters
     ----------
-    cases : sets of calls that by the proofs show the fault
+    cases : sets of calls that by the proofs show the fault (or might, where they are known to be too wide)
     shows : of the walk of a call and the call, whether it shows the fault
-    exact : False where the cases are known to be too wide
-    keep : metrics that the witness shall name even where they make no difference
+    hidden : by the cells of a case the metrics that must be missing in the measurement, though the call has them
     """
     cases = list(cases)
-    undecided = False
+    last = None
     for full in (False, True):
         try:
-            found = ground.find(cases, full=full)
+            several = ground.find(cases, full=full)
         except TooHard:
             ground.effort.spend(0)
             return Answer(open=True)
-        if found is None:
-            return Answer(open=undecided)
-        found = _with_mean_slope(ground, found)
-        if found is None:
-            return Answer(open=True)
-        for call in _spoken(ground, found):
-            if shows(walked(ground, call), call):
-                call = _least(ground, call, shows, keep)
-                return Answer(Witness(_ordered(call), found.cells, found.inside.margin))
-        undecided = not found.certain or not exact
-    tried = _tried(ground, found, shows)
-    return tried if tried is not None else Answer(open=True)
+        if not several:
+            return Answer(open=last is not None)
+        for last in several:
+            found = _with_mean_slope(ground, last)
+            for call in _spoken(ground, found) if found is not None else ():
+                call |= dict.fromkeys((hidden or {}).get(found.cells, ()))
+                if shows(walked(ground, call), call):
+                    return Answer(Witness(_ordered(call), found.cells, found.inside.margin))
+    return _tried(ground, several[0], shows)
 
 
-def _least(ground, call, shows, keep):
-    """The call without the metrics that make no difference to its way."""
+def least(ground: Ground, witness: Witness, shows: Callable[[Walk, dict], bool], keep: Iterable[str] = ()) -> Witness:
+    """The witness without the metrics that make no difference to its way, but with those to ``keep``."""
+    call = dict(witness.call)
     trail = walked(ground, call).trail
-    for name in list(call):
-        if name in keep:
-            continue
+    for name in [name for name in call if name not in keep]:
         less = {other: value for other, value in call.items() if other != name}
         way = walked(ground, less)
         if less and way.trail == trail and shows(way, less):
             call = less
-    return call
+    return replace(witness, call=tuple(call.items()))
 
 
 def walked(ground: Ground, call: dict) -> Walk:
     """The way of a call whose other metrics are missing, as `callkey explain KEY --call` walks it."""
-    return walk(ground.compiled, ground.blank | call)
+    way = walk(ground.compiled, ground.blank | call)
+    ground.effort.spend(40 * (len(way.steps) + 1))
+    return way
 
 
 def _ordered(call):
@@ -203,7 +203,7 @@ def _tried(ground, found, shows):
     """Calls here and there in the set, where conditions are not linear and only trying tells."""
     opaque = [axis for axis in ground.axes.all if axis.kind == OPAQUE and found.cells[axis.index] != axis.domain]
     if not opaque:
-        return None
+        return Answer(open=True)
     names = sorted({name for axis in opaque for name in axis.names} | set(found.inside.call), key=list(METRICS).index)
     for number in range(_TRIES):
         call = dict(found.inside.call)

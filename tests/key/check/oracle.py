@@ -10,7 +10,8 @@ from random_keys import TOGETHER
 
 from classifier.key import compile_key, evaluate
 from classifier.key import forms as f
-from classifier.key.truth import Columns, ready
+from classifier.key.columns import Columns
+from classifier.key.truth import ready
 
 LIMITS = {"characteristic_slope": (-200, 200), "snr": (-20, 160), "second_harmonic": (-80, 80), "strongest_harmonic": (1, 3)}
 
@@ -113,11 +114,15 @@ def expected(reading):
     found |= _impossible(reading, calls)
     if compiled.gate and not usable.any():
         return found | {("K412", "gate")}
-    accounted = {
-        route.index for route in compiled.routes
-        if route.meaning is not None and not np.any(np.logical_or(*judged(route.meaning)))
+    faulty = [
+        route
+        for route in compiled.routes
+        if route.meaning is not None
         and any(("K405", each.span.start) in found for each in _comparisons(route.meaning))
-    }
+    ]
+    wide = _wide(calls)
+    never = {route.index for route in faulty if not np.any(np.logical_or(*judged_on(route.meaning, wide)))}
+    never_clear = {route.index for route in faulty if not np.any(judged_on(route.meaning, wide)[0])}
     clear = [np.zeros(rows, bool) for _ in compiled.stations]
     at_all = [np.zeros(rows, bool) for _ in compiled.stations]
     clear[0], at_all[0] = usable, usable.copy()
@@ -128,9 +133,9 @@ def expected(reading):
             yes, unsure = judged(route.meaning)
             before[route.index] = here.copy()
             taken, taken_at_all = here & yes, any_here & (yes | unsure)
-            if any_here_ever(at_all[place]) and not taken_at_all.any() and route.index not in accounted:
+            if at_all[place].any() and not taken_at_all.any() and route.index not in never:
                 found.add(("K401", route.label))
-            elif clear[place].any() and not taken.any() and route.index not in accounted:
+            elif clear[place].any() and not taken.any() and taken_at_all.any() and route.index not in never_clear:
                 found.add(("K402", route.label))
             if route.onward is not None:
                 clear[route.onward] |= taken
@@ -146,12 +151,30 @@ def expected(reading):
             noes &= ~(yes | unsure)
         if noes.any():
             found.add(("K403", station.number))
-        found |= _overlaps(station, before, judged, calls)
+        found |= _overlaps(station, before, judged, calls, usable)
     return found | _unsafe(reading, compiled)
 
 
-def any_here_ever(mask):
-    return bool(mask.any())
+def judged_on(meaning, calls):
+    """(yes, unsure) of a condition on calls."""
+    rows = len(next(iter(calls.values())))
+    yes, unsure, _ = ready(meaning).judge(Columns(calls, {}, 0.0, rows), None)
+    return yes, np.zeros(rows, bool) if unsure is None else unsure
+
+
+def _wide(calls):
+    """The calls of the grid and, where the gate keeps metrics within a few units, calls far outside of them."""
+    if not set(calls) & set(TOGETHER):
+        return calls
+    values = [
+        np.arange(15, 27, 1.0) if name in TOGETHER else np.unique(column) for name, column in calls.items()
+    ]
+    wide = dict(zip(calls, map(np.ravel, np.meshgrid(*values, indexing="ij")), strict=True))
+    keep = np.ones(len(next(iter(wide.values()))), bool)
+    if "max_frequency" in wide:
+        for name in {"start_frequency", "end_frequency"} & wide.keys():
+            keep &= wide[name] <= wide["max_frequency"]
+    return {name: column[keep] for name, column in wide.items()}
 
 
 def _comparisons(meaning):
@@ -173,8 +196,7 @@ def _impossible(reading, calls):
         for comparison in _comparisons(meaning):
             names = f.metrics_of(comparison.form)
             values = [
-                np.arange(14, 28, 0.5) if name in TOGETHER else np.unique(calls[name][~np.isnan(calls[name])])
-                for name in names
+                np.arange(14, 28, 0.5) if name in TOGETHER else np.unique(calls[name][~np.isnan(calls[name])]) for name in names
             ]
             own = dict(zip(names, map(np.ravel, np.meshgrid(*values, indexing="ij")), strict=True))
             keep = np.ones(len(own[names[0]]), bool)
@@ -217,7 +239,7 @@ def _axes_of(meaning):
     return axes
 
 
-def _overlaps(station, before, judged, calls):
+def _overlaps(station, before, judged, calls, usable):
     found = set()
     leads = [route for route in station.routes[:-1] if route.meaning is not None]
     for first, second in combinations(leads, 2):
@@ -228,12 +250,15 @@ def _overlaps(station, before, judged, calls):
         crossing = False
         for axis in mine.keys() & its.keys():
             value = sum(factor * calls[name] for name, factor in mine[axis])
-            one, other = (set(value[each & ~np.isnan(value)].tolist()) for each in (yes, also))
+            one, other = (set(value[each & usable & ~np.isnan(value)].tolist()) for each in (yes, also))
             crossing |= bool(one & other and one - other and other - one)
         here = before[first.index]
-        if crossing and (here & yes & also).any() and (here & yes & ~also & ~also_unsure).any() and (
-            before[second.index] & also
-        ).any():
+        if (
+            crossing
+            and (here & yes & also).any()
+            and (here & yes & ~also & ~also_unsure).any()
+            and (before[second.index] & also).any()
+        ):
             found.add(("K404", second.label, first.label))
     return found
 

@@ -33,8 +33,9 @@ def comparison(draw, alone, sums):
     if kind == "presence":
         return f"{PRESENT} is {draw(st.sampled_from(('missing', 'measured')))}"
     if kind == "abs":
-        return f"abs(characteristic_slope{draw(st.sampled_from((' + 1 kHz/ms', '')))}) {sense} " \
-               f"{draw(st.integers(0, 5))} kHz/ms" + (f" ± {zone} kHz/ms" if zone else "")
+        return f"abs(characteristic_slope{draw(st.sampled_from((' + 1 kHz/ms', '')))}) {sense} {draw(st.integers(0, 5))} kHz/ms" + (
+            f" ± {zone} kHz/ms" if zone else ""
+        )
     if kind == "sum":
         first, second = draw(st.permutations(sorted(TOGETHER)))[:2]
         boundary = draw(st.integers(-2, 2))
