@@ -16,8 +16,6 @@ TAXA = 2_000
 STATEMENTS = 20_000
 #: Comparisons and sums of one condition or let once the lets in it are written out.
 COMPARISONS = 200
-#: Letters a to z.
-LEADS = 26
 #: Slips of form in one file after which reading stops; a file with more is no key.
 FINDINGS = 100
 #: Findings of all kinds that are shown.

@@ -7,7 +7,7 @@ half the frequency is not taken for one.
 
 import numpy as np
 
-from classifier.measure.ridge import smooth
+from classifier.measure.ridge import averaging_window, smooth
 
 #: Energy over the noise, in its standard deviations, from which a harmonic is measured.
 SURE = 4.0
@@ -31,8 +31,8 @@ def harmonics(samples, nodes_hz, inside, noted, density_of, *, demodulator, nyqu
     second, third : float64, shape (m,), dB relative to the first; NaN where not to be measured
     """
     m = len(samples)
-    window = _window(13)
-    own, own_noise, reference, _ = _energy(samples, nodes_hz, inside, density_of, demodulator, window, nyquist_hz)
+    window = averaging_window(13)
+    own, _, reference, _ = _energy(samples, nodes_hz, inside, density_of, demodulator, window, nyquist_hz)
     half, half_noise, signal, there = _energy(samples, nodes_hz / 2, inside, density_of, demodulator, window, nyquist_hz)
     third, third_noise, other, there_too = _energy(
         samples, nodes_hz / 3, inside, density_of, demodulator, window, nyquist_hz
@@ -92,8 +92,3 @@ def _in_step(lower, reference, times, inside):
     unit = np.where(size > 0, phase / np.maximum(size, 1e-30), 0)
     total = weight.sum(axis=1)
     return np.abs((unit * weight).sum(axis=1)) / np.maximum(total, 1e-30)
-
-
-def _window(width):
-    window = np.hanning(width + 2)[1:-1]
-    return (window / window.sum()).astype(np.float32)

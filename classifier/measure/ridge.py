@@ -5,8 +5,6 @@ into something nearly constant, which may be low-passed narrowly; the phase that
 ridge. The pulses of a batch are handled as the rows of one array.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
 #: Rate, in Hz, to which a demodulated pulse is brought down: wide enough for a ridge that is off by 8 kHz.
@@ -19,22 +17,6 @@ MARGIN_NODES = 10
 _CALM = np.array([0.25, 0.75, 1.0, 0.75, 0.25], np.float32) / 3
 #: Low-pass length in units of the decimation.
 _FILTER_SPANS = 5
-
-
-@dataclass
-class Baseband:
-    """A batch of pulses, demodulated along their ridges.
-
-    signal : complex64, shape (n_pulses, n): half the pulse's amplitude, with the phase that the ridge left over
-    frequency_hz : float64, same shape, the ridge
-    start : float64, shape (n_pulses,), first sample of the row, in samples of the recording's region
-    rate_hz : float, samples a second along a row
-    """
-
-    signal: np.ndarray
-    frequency_hz: np.ndarray
-    start: np.ndarray
-    rate_hz: float
 
 
 class Demodulator:
@@ -55,10 +37,6 @@ class Demodulator:
         ramp = np.arange(self.node)
         self._linear = ramp / sample_rate_hz
         self._bent = ramp**2 / (2 * self.node * sample_rate_hz)
-
-    def node_count(self, track_points):
-        """Nodes of a track of so many points, with its margins."""
-        return track_points + 2 * MARGIN_NODES
 
     def __call__(self, samples, nodes_hz):
         """Demodulate.
@@ -145,6 +123,12 @@ def leftover_frequency(signal, *, rate_hz, width, quiet):
     return out
 
 
+def averaging_window(width):
+    """Hann window of an odd number of samples without its zero ends, whose sum is 1: float32, shape (width,)."""
+    window = np.hanning(width + 2)[1:-1]
+    return (window / window.sum()).astype(np.float32)
+
+
 def smooth(rows, window):
     """Convolve each row with an odd window, keeping the length; beyond the ends there is nothing."""
     half = len(window) // 2
@@ -166,7 +150,7 @@ def refine(samples, nodes_hz, noise_power, *, demodulator, rounds=((9, 1.0), (13
 
     Returns
     -------
-    Baseband signal (complex64), its ridge in Hz (float64), both of shape (n_pulses, n)
+    The demodulated signal (complex64: half the pulse's amplitude, with the phase that the ridge left over), its ridge in Hz (float64), both of shape (n_pulses, n)
     """
     rate = demodulator.rate_hz
     nyquist = demodulator.sample_rate_hz / 2

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from classifier.measure.ridge import phase_of, refine, smooth
+from classifier.measure.ridge import averaging_window, phase_of, refine, smooth
 from classifier.measure.spline import DEGREE, PhaseFit, fit_phase, place_knots
 
 #: Averaging of amplitude, in baseband samples, from which the narrowest that is quiet enough is taken.
@@ -24,7 +24,6 @@ class Shapes:
     ridge_hz : float64, shape (n_pulses, n), the fitted ridge at all of them, carried on beyond the span
     ridge_energy : float64, shape (n_pulses,), energy along the ridge within the span, full scale squared times seconds
     peak_amplitude : float64, shape (n_pulses,)
-    limited : bool, shape (n_pulses, 2), the span ends in the noise and not at its drop
     """
 
     fit: PhaseFit
@@ -36,7 +35,6 @@ class Shapes:
     ridge_hz: np.ndarray
     ridge_energy: np.ndarray
     peak_amplitude: np.ndarray
-    limited: np.ndarray
 
 
 def shape_batch(samples, nodes_hz, density_of, track_span, *, demodulator, settings):
@@ -60,7 +58,7 @@ def shape_batch(samples, nodes_hz, density_of, track_span, *, demodulator, setti
     density = density_of(ridge)
     # noise of one baseband sample: complex density is half the one-sided density of the real signal
     sample_noise = 0.5 * density * rate
-    calm = _hann(13)
+    calm = averaging_window(13)
     averaged = smooth(signal, calm)
     averaged_noise = sample_noise * np.sum(calm**2)
     energy = np.maximum(np.abs(averaged) ** 2 - averaged_noise, 0.0)
@@ -70,7 +68,8 @@ def shape_batch(samples, nodes_hz, density_of, track_span, *, demodulator, setti
     gap = max(2, round(GAP_S * rate))
     firm = energy > np.maximum(0.0016 * peak_energy[:, None], 2.5 * averaged_noise)
     first, last = _stretch(firm, peak, gap)
-    turns = np.unwrap(np.angle(averaged), axis=1) / (2 * np.pi) + phase_of(ridge, rate) / (2 * np.pi)
+    ridge_phase = phase_of(ridge, rate)
+    turns = np.unwrap(np.angle(averaged), axis=1) / (2 * np.pi) + ridge_phase / (2 * np.pi)
     used = (index >= first[:, None]) & (index <= last[:, None])
     weight = np.where(used, energy / np.maximum(0.5 * sample_noise, 1e-30) * (2 * np.pi) ** 2, 0.0)
     slope = np.gradient(ridge, axis=1) * rate
@@ -80,7 +79,7 @@ def shape_batch(samples, nodes_hz, density_of, track_span, *, demodulator, setti
     time = np.broadcast_to(index / rate, (m, n))
     held = np.clip(time, knots[:, DEGREE, None], knots[:, -DEGREE - 1, None])
     model = np.einsum("mnk,mk->mn", fit.basis(held, 0), fit.coefficients)
-    fitted = model * (2 * np.pi) - phase_of(ridge, rate)
+    fitted = model * (2 * np.pi) - ridge_phase
     straight = np.where(used, signal * np.exp(-1j * fitted), signal)
     amplitude, noise = _quiet_amplitude(straight, used, sample_noise, peak_energy)
     shape = _span(amplitude, noise, gap, rate, settings)
@@ -102,7 +101,7 @@ def _quiet_amplitude(straight, used, sample_noise, peak_energy):
     threshold = 0.1 * np.sqrt(peak_energy)
     out = noise = None
     for candidate in AMPLITUDE_WIDTHS:
-        window = _hann(candidate)
+        window = averaging_window(candidate)
         share = np.sum(window**2)
         mean = smooth(straight, window)
         this_noise = np.sqrt(0.5 * sample_noise * share)
@@ -117,7 +116,6 @@ def _quiet_amplitude(straight, used, sample_noise, peak_energy):
 
 
 def _span(amplitude, noise, gap, rate, settings):
-    rows = np.arange(len(amplitude))
     top = np.max(np.where(noise < amplitude, amplitude, 0.0), axis=1)
     level = top * 10 ** (-settings.span_drop_db / 20)
     threshold = np.maximum(level[:, None], 2.0 * noise)
@@ -125,14 +123,12 @@ def _span(amplitude, noise, gap, rate, settings):
     first, last = _stretch(amplitude >= threshold, peak, gap)
     begin, begin_error = _crossing(amplitude, noise, threshold, first, -1, rate)
     end, end_error = _crossing(amplitude, noise, threshold, last, +1, rate)
-    limited = np.stack([threshold[rows, first] > 1.05 * level, threshold[rows, last] > 1.05 * level], axis=1)
     return {
         "begin_s": begin,
         "end_s": end,
         "begin_error_s": begin_error,
         "end_error_s": end_error,
         "peak_amplitude": 2.0 * top,
-        "limited": limited,
     }
 
 
@@ -155,21 +151,15 @@ def _crossing(amplitude, noise, threshold, at, direction, rate):
 
 def _stretch(flags, peak, gap):
     """First and last index of the run of true flags around ``peak`` that has no hole of ``gap`` or more."""
+    mirror = flags.shape[1] - 1
+    return mirror - _run_end(flags[:, ::-1], mirror - peak, gap), _run_end(flags, peak, gap)
+
+
+def _run_end(flags, peak, gap):
+    """Last index of the run of true flags from ``peak`` on."""
     m, n = flags.shape
     index = np.arange(n)
     last_true = np.maximum.accumulate(np.where(flags | (index == peak[:, None]), index, -1), axis=1)
     lost = (index > peak[:, None]) & (index - last_true >= gap)
     stop = np.where(lost.any(axis=1), np.argmax(lost, axis=1), n - 1)
-    last = last_true[np.arange(m), stop]
-    reverse = n - 1 - peak
-    mirrored = flags[:, ::-1]
-    last_true = np.maximum.accumulate(np.where(mirrored | (index == reverse[:, None]), index, -1), axis=1)
-    lost = (index > reverse[:, None]) & (index - last_true >= gap)
-    stop = np.where(lost.any(axis=1), np.argmax(lost, axis=1), n - 1)
-    first = n - 1 - last_true[np.arange(m), stop]
-    return first, last
-
-
-def _hann(width):
-    window = np.hanning(width + 2)[1:-1]
-    return (window / window.sum()).astype(np.float32)
+    return last_true[np.arange(m), stop]
