@@ -70,9 +70,9 @@ def _os_sentence(error: OSError) -> str:
 
 
 def _register() -> None:
-    from classifier.commands import audit, check, compare, demo, explain, label, measure, metrics
+    from classifier.commands import audit, check, compare, demo, explain, format, label, measure, metrics, new, plan
 
-    for module in (demo, measure, label, check, explain, compare, audit, metrics):
+    for module in (demo, measure, label, new, check, format, explain, compare, audit, plan, metrics):
         name = module.__name__.rsplit(".", 1)[1]
         command = getattr(module, name)
         application.command(name, cls=helptext.Command, epilog=module.EXAMPLE)(expected_failures(command))

@@ -21,7 +21,7 @@ def sound_key(path):
             show.diagnostic(each, reading)
         count = f"{len(errors)} fault{'s' if len(errors) != 1 else ''}"
         raise KeyFaultError(
-            f"{path}: the key has {count}, nothing was labelled; mend what is marked above", errors
+            f"{path}: the key has {count}, nothing was done with it; mend what is marked above", errors
         )
     return reading
 

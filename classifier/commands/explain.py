@@ -58,11 +58,10 @@ def explain(
 
 
 def _explain_call(key, text, json):
-    from classifier.commands.call import parse_call
     from classifier.commands.chain import sound_key
     from classifier.key import compile_key, walk
 
-    values = parse_call(text)
+    values = _typed_call(text)
     reading = sound_key(key)
     compiled = compile_key(reading.key, reading.meanings)
     missing = dict.fromkeys(compiled.metrics, (None, None))
@@ -72,6 +71,18 @@ def _explain_call(key, text, json):
         return
     out = show.console()
     show_walk(found, out)
+
+
+def _typed_call(text):
+    """Value and standard error by metric name; what does not read is shown and raised as one InputError."""
+    from classifier.key import parse_call, render
+
+    values, found = parse_call(text)
+    for each in found:
+        show.say(render(each, {"call": text}))
+    if found:
+        raise InputError("the call behind --call does not read; mend what is marked above")
+    return values
 
 
 def _explain_pass(folder, number, pulse, name, json):

@@ -51,6 +51,11 @@ def read_text(path: Path) -> "str | Refusal":
             f"the file is larger than {4 * limits.FILE_CHARACTERS // 10**6} MB; no key is",
             "give a text file with a key",
         )
+    return decoded(content)
+
+
+def decoded(content: bytes) -> "str | Refusal":
+    """The text that a file's bytes are, or why they are none."""
     try:
         return content.decode("utf-8")
     except UnicodeDecodeError as error:

@@ -1,5 +1,7 @@
 """Couplets and their leads: labels, targets, order, and the routes from couplet to couplet."""
 
+from bisect import bisect
+
 from classifier.key import syntax as s
 from classifier.key.names import Names
 from classifier.key.vocabulary import PASS, PULSE
@@ -21,7 +23,7 @@ class Leads(Names):
                     return
                 self.led_to.add(number)
                 if number not in self.key.couplets and ("couplet", number) not in self.broken:
-                    near = min(self.key.couplets, key=lambda each: (abs(each - number), each), default=None)
+                    near = self._nearest(number)
                     self.say(
                         "K210",
                         f"there is no couplet {number}",
@@ -42,6 +44,12 @@ class Leads(Names):
                     target.span,
                     'add the reason, as in unidentified "too short to part the two"',
                 )
+
+    def _nearest(self, number):
+        """The number of the couplet whose number is nearest to one that there is not; None without any."""
+        numbers = list(self.key.couplets)
+        place = bisect(numbers, number)
+        return min(numbers[max(0, place - 1) : place + 1], key=lambda each: (abs(each - number), each), default=None)
 
     def leads(self, leads, number, level):
         closed = None

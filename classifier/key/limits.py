@@ -9,6 +9,8 @@ FILE_CHARACTERS = 1_000_000
 STATEMENT_CHARACTERS = 8_000
 #: Brackets and signs (+ - * / not) in one statement: the depth of its tree cannot be more.
 STATEMENT_NESTING = 60
+#: Lines of one block.
+BLOCK_LINES = 200
 #: Keys on which a key may be based, one upon the other.
 BASES = 8
 COUPLETS = 2_000

@@ -110,6 +110,7 @@ class _Reader:
         self.block = None  # the word of the block whose lines may come now
         self.open = None  # its node so far; None where its heading was refused
         self.lines = []
+        self.count = 0  # of the lines of the open block, refused ones included
 
     def read(self):
         statements, comments = split(self.text)
@@ -155,6 +156,12 @@ class _Reader:
             self.broken.add(_broken_identity(word, statement.text))
 
     def _line(self, statement):
+        self.count += 1
+        if self.count > limits.BLOCK_LINES:
+            if self.count == limits.BLOCK_LINES + 1:
+                message = f"more than {limits.BLOCK_LINES} lines in one block; the rest is not read"
+                self._say("K322", message, statement.start, statement.end, "divide the block")
+            return
         rule = BLOCK_LINES[self.block]
         node = self._node(statement, rule, rule)
         if node is not None:
@@ -168,7 +175,7 @@ class _Reader:
             end = self.lines[-1].span.end if self.lines else self.open.span.end
             span = self.open.span._replace(end=end)
             self.statements.append(replace(self.open, span=span, **{field: tuple(self.lines)}))
-        self.block, self.open, self.lines = None, None, []
+        self.block, self.open, self.lines, self.count = None, None, [], 0
 
     def _node(self, statement, rule, kind):
         """The statement's node, or None after saying what is wrong with it."""

@@ -13,6 +13,10 @@ from classifier.key.messages import Diagnostic, finding, has_errors, in_order
 from classifier.key.rules import ERROR
 from classifier.key.soundness import check_names, check_twice
 
+#: Findings that a base could not be had, and findings that something is missing, which may then stand in that base.
+_NO_BASE = frozenset(("K303", "K304", "K305"))
+_ABSENCES = frozenset(("K201", "K202", "K210", "K212", "K215", "K216", "K224", "K225", "K308"))
+
 
 @dataclass(frozen=True)
 class KeyReading:
@@ -82,7 +86,8 @@ def parse_key(text: str, file: str = "key", *, resolver: Resolver = no_files) ->
         return "" if span is None else " ".join(texts[span.file][span.start : span.end].split())
 
     checked = check_names(key, quote, frozenset(broken), merged.dropped)
-    found.extend(checked.diagnostics)
+    whole = not any(each.code in _NO_BASE for each in merged.diagnostics)
+    found.extend(each for each in checked.diagnostics if whole or each.code not in _ABSENCES)
     own = merged.parts[0][2]
     diagnostics = tuple(_shown(in_order(_placed(found, file))))
     return KeyReading(
@@ -108,9 +113,11 @@ def _placed(found, file):
 
 
 def _shown(found):
-    """The findings, cut where nobody reads on; errors are kept before warnings."""
+    """The findings, cut where nobody reads on; errors are kept before warnings. Warnings alone do not forbid the key, however
+    many they are."""
     if len(found) <= limits.ALL_FINDINGS:
         return found
-    kept = [each for each in found if each.severity == ERROR][: limits.ALL_FINDINGS]
+    errors = [each for each in found if each.severity == ERROR]
+    kept = (errors or found)[: limits.ALL_FINDINGS]
     rest = f"{len(found) - len(kept):,} more findings are not shown"
-    return [*kept, finding("K322", rest, found[-1].span, "mend these first, then check again")]
+    return [*kept, finding("K322" if errors else "K491", rest, found[-1].span, "mend these first, then check again")]

@@ -158,8 +158,10 @@ class _Check(Declarations):
         for name, let in self.key.lets.items():
             if name not in self.meanings.used and name not in RESERVED:
                 self.say("K224", f"nothing uses `{name}`", let.span, "use it, or take it out")
+        # A lead that misspells a taxon names it all the same.
+        misspelt = {each.help for each in self.found if each.code == "K202"}
         for name, taxon in self.key.taxa.items():
-            if name not in self.named:
+            if name not in self.named and f"did you mean `{name}`?" not in misspelt:
                 self.say(
                     "K225",
                     f"no lead ends in `{name}`",

@@ -1,7 +1,8 @@
-"""Nodes of the syntax tree as canonical text on one line (expressions, targets, numbers, citations)."""
+"""What a key says as text on one line: nodes of the syntax tree as they are laid out, and quantities as they are compared."""
 
 from decimal import Decimal
 
+from classifier.key import forms as f
 from classifier.key import syntax as s
 
 # How tightly a node binds; an operand that binds less than its place asks for gets brackets.
@@ -123,3 +124,47 @@ def extent_text(extent: s.Extent) -> str:
 
 def names_text(taxa: tuple[s.ToTaxon, ...]) -> str:
     return ", ".join(each.name for each in taxa)
+
+
+def short_number(value: float) -> str:
+    """A computed number with no more digits than it needs."""
+    return f"{value:.6g}" if abs(value) < 1e6 else f"{value:.0f}"
+
+
+def form_text(form: f.Linear) -> str:
+    """A quantity as it is compared: ``start_frequency - 2 * end_frequency``, with brackets only where they are needed."""
+    texts = []
+    for atom, coefficient in form.terms:
+        size = abs(coefficient)
+        text = _atom_text(atom) if size == 1 else f"{short_number(float(size))} * {_atom_text(atom)}"
+        sign = "-" if coefficient < 0 else "+"
+        texts.append(f"{sign} {text}" if texts else text if coefficient > 0 else f"-{text}")
+    if form.constant:
+        texts.append(f"{'-' if form.constant < 0 else '+'} {short_number(abs(float(form.constant)))}")
+    return " ".join(texts) or "0"
+
+
+def _atom_text(atom):
+    match atom:
+        case f.Measured(name):
+            return name
+        case f.Absolute(of):
+            return f"abs({form_text(of)})"
+        case f.Product(left, right):
+            return f"{_factor_text(left, first=True)} * {_factor_text(right)}"
+        case f.Ratio(above, below):
+            return f"{_factor_text(above, first=True)} / {_factor_text(below)}"
+        case f.Gathered(function):
+            return f"{function}(…)"
+    raise TypeError(f"no quantity: {atom!r}")
+
+
+def _factor_text(form, first=False):
+    """A factor in brackets where they are needed: sums and what is negative, and behind a sign whatever has signs itself."""
+    text = form_text(form)
+    if len(form.terms) == 1 and not form.constant:
+        (atom, coefficient), = form.terms
+        plain = coefficient == 1 and not isinstance(atom, f.Product | f.Ratio)
+        if plain or (first and coefficient > 0):
+            return text
+    return f"({text})"

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from classifier.key import forms as f
 from classifier.key import syntax as s
 from classifier.key.compile import CompiledKey, End, Route, compile_key
-from classifier.key.text import condition_text, lead_target_text
+from classifier.key.text import condition_text, form_text, lead_target_text, short_number
 from classifier.key.vocabulary import NAMES, PULSE
 
 YES, NO, UNSURE = "yes", "no", "unsure"
@@ -286,34 +286,6 @@ def _chain(slopes, factor, others, other_factor):
 
 def _text(comparison):
     """The comparison as it was compared: form, sense, boundary with its zone and unit."""
-    left = _form_text(comparison.form)
     unit = f" {comparison.unit}" if comparison.unit else ""
-    zone = f" ± {float(comparison.zone):g}{unit}" if comparison.zone else ""
-    return f"{left} {comparison.sense} {float(comparison.boundary):g}{unit}{zone}"
-
-
-def _form_text(form):
-    texts = []
-    for atom, coefficient in form.terms:
-        size = abs(coefficient)
-        text = _atom_text(atom) if size == 1 else f"{float(size):g} * {_atom_text(atom)}"
-        sign = "-" if coefficient < 0 else "+"
-        texts.append(f"{sign} {text}" if texts else (f"-{text}" if coefficient < 0 else text))
-    if form.constant:
-        texts.append(f"{'-' if form.constant < 0 else '+'} {abs(float(form.constant)):g}")
-    return " ".join(texts)
-
-
-def _atom_text(atom):
-    match atom:
-        case f.Measured(name):
-            return name
-        case f.Absolute(of):
-            return f"abs({_form_text(of)})"
-        case f.Product(left, right):
-            return f"({_form_text(left)}) * ({_form_text(right)})"
-        case f.Ratio(above, below):
-            return f"({_form_text(above)}) / ({_form_text(below)})"
-        case f.Gathered(function):
-            return f"{function}(…)"
-    return str(atom)
+    zone = f" ± {short_number(float(comparison.zone))}{unit}" if comparison.zone else ""
+    return f"{form_text(comparison.form)} {comparison.sense} {short_number(float(comparison.boundary))}{unit}{zone}"

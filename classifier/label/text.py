@@ -35,13 +35,6 @@ def join_support(shares) -> str:
     return "; ".join(f"{name} {percent:.{0 if percent >= 0.95 else 1}f} %" for name, percent in shares)
 
 
-def split_support(text: str | None) -> tuple[tuple[str, float], ...]:
-    """What ``join_support`` wrote, as pairs of name and percent."""
-    if not text:
-        return ()
-    return tuple((match[1], float(match[2])) for part in text.split("; ") if (match := _SUPPORT.match(part)))
-
-
 def ways(trail: str | None) -> tuple[tuple[str, ...], ...]:
     """The alternative ways of a pulse's trail, each as its leads in order."""
     if not trail:

@@ -1,30 +1,45 @@
 """Echoes: delayed, weaker copies of a pulse, recognised among the pulses that follow it.
 
-A copy comes soon after a louder pulse and keeps within its band; often it is torn, because copies from many leaves
-arrive together. Two kinds of true calls look alike and are let be: the calls of a feeding buzz, which go on and on at a
-steady pace and hardly weaken, and those of a second bat, whose calls are whole and are heard elsewhere as well.
+A copy follows the course of a louder pulse some milliseconds late. Where copies from many leaves arrive together they
+tear or lengthen each other, and only the band and the level are left to go by. A wall or a row of trees further off sends
+copies that come much later, but always as late. Two kinds of true calls look alike and are let be: the calls of a
+feeding buzz, which go on and on at a steady pace and hardly weaken, and those of a second bat, whose like is heard
+elsewhere without any following it.
 """
 
 import numpy as np
 
+from classifier.compiled import compiled
+
 #: Latest and earliest that an echo comes behind its pulse, in seconds.
 LATEST_S = 0.030
 EARLIEST_S = 0.0008
-#: How much weaker an echo is at least, in dB, and how far it may leave the band of its pulse, in Hz.
+#: How much weaker an echo is at least, in dB.
 WEAKER_DB = 1.5
+#: A copy lies this near to its pulse's course, in Hz and as a share of its band, over this share of its own length, and
+#: is that long compared with it. The air takes the high start of a call from its echo.
+NEAR_HZ, NEAR_SHARE = 400.0, 0.03
+COMMON_SHARE = 0.7
+SHORTEST_SHARE, LONGEST_SHARE = 0.45, 1.3
+#: Delays tried on either side of those that the two starts and the two ends suggest.
+DELAYS, DELAY_SLACK_S = 17, 0.4e-3
+#: A torn sound: it holds this badly to its ridge, and its phase is this unsteady. So far it may leave the band of its
+#: pulse, in Hz, and so much louder than it may a bundle of echoes be, in dB.
+TORN_PERCENT, TORN_STILLNESS = 93.0, 0.97
 BAND_SLACK_HZ = 3_000.0
+TORN_LOUDER_DB = 3.0
+#: Several copies run into each other are longer; so much weaker than the pulse they are taken for its echo all the same.
+BUNDLE_DB = 8.0
+#: Echoes from afar: latest, how much weaker, how steady the delay of so many others within so many seconds, and how much
+#: the intervals of their pulses differ at least, so that it is no rhythm.
+AFAR_LATEST_S, AFAR_WEAKER_DB = 0.12, 15.0
+AFAR_STEADY_S, AFAR_OTHERS, AFAR_AROUND_S, AFAR_UNEVEN_S = 0.4e-3, 2, 1.0, 1.5e-3
 #: So many pulses in a row at a steady pace are a buzz.
 BUZZ_ROW = 4
-#: A second bat is believed where so many of its calls are heard by themselves within this time.
-ELSEWHERE = 2
+#: A second bat is believed where so many calls like it, with no copy behind them, are heard within this time.
+ELSEWHERE = 3
 ELSEWHERE_S = 0.6
 ALIKE_DB = 7.0
-#: A call of a second bat is whole: it holds to its ridge so well, and spans this share of the louder one's band.
-WHOLE_PERCENT = 97.0
-WHOLE_SHARE = 0.6
-#: Below this a sound is torn; so much louder than its pulse may a bundle of echoes be, in dB.
-TORN_PERCENT = 93.0
-TORN_LOUDER_DB = 3.0
 
 
 def find_echoes(found):
@@ -39,54 +54,121 @@ def find_echoes(found):
     bool, shape (n,)
     """
     onset, level = found["onset"][0], found["level"][0]
-    coherence, peak = found["coherence"][0], found["peak_frequency"][0]
-    low, high = found["course"].min(axis=1), found["course"].max(axis=1)
-    parent = np.full(len(onset), -1)
-    for j in range(len(onset)):
-        i = np.arange(np.searchsorted(onset, onset[j] - LATEST_S), j)
-        torn = coherence[j] < TORN_PERCENT
-        kept_in_band = (
-            (low[j] > low[i] - 2 * BAND_SLACK_HZ)
-            & (high[j] < high[i] + 2 * BAND_SLACK_HZ)
-            & (high[j] - low[j] < 1.2 * (high[i] - low[i]) + BAND_SLACK_HZ)
-        )
-        # of a torn sound the ends are not to be trusted, and many copies together may be louder than one
-        i = i[
-            (onset[j] - onset[i] >= EARLIEST_S)
-            & (level[j] <= level[i] + np.where(torn & (coherence[i] >= WHOLE_PERCENT), TORN_LOUDER_DB, -WEAKER_DB))
-            & (peak[j] > low[i] - BAND_SLACK_HZ)
-            & (peak[j] < high[i] + BAND_SLACK_HZ)
-            & (torn | kept_in_band)
-        ]
-        if len(i):
-            parent[j] = i[np.argmax(level[i])]
-    echo = parent >= 0
-    echo &= ~_buzzes(onset, level)
-    alone = np.flatnonzero(~echo)
-    for j in np.flatnonzero(echo):
-        wide = high[parent[j]] - low[parent[j]]
-        if coherence[j] < WHOLE_PERCENT or high[j] - low[j] < WHOLE_SHARE * wide:
-            continue
-        near = alone[np.searchsorted(onset[alone], onset[j] - ELSEWHERE_S) : np.searchsorted(onset[alone], onset[j] + ELSEWHERE_S)]
+    course, peak = found["course"], found["peak_frequency"][0]
+    torn = (found["coherence"][0] < TORN_PERCENT) & (found["stillness"] < TORN_STILLNESS)
+    parent = _parents(onset, found["duration"][0], level, peak, course, torn)
+    echo = (parent >= 0) & ~_buzzes(onset, level)
+    # what is not echoed itself and is like the pulse in question speaks for a second bat
+    followed = np.zeros(len(onset), bool)
+    followed[parent[echo]] = True
+    alone = np.flatnonzero(~echo & ~followed)
+    for j in np.flatnonzero(echo & ~torn):
+        first, end = np.searchsorted(onset[alone], (onset[j] - ELSEWHERE_S, onset[j] + ELSEWHERE_S))
+        near = alone[first:end]
         like = (np.abs(level[near] - level[j]) < ALIKE_DB) & (np.abs(peak[near] - peak[j]) < BAND_SLACK_HZ)
-        like &= coherence[near] >= WHOLE_PERCENT
-        if like.sum() >= ELSEWHERE:
-            echo[j] = False
-    return echo
+        echo[j] = like.sum() < ELSEWHERE
+    return echo | _from_afar(onset, level, peak, course, echo)
 
 
+@compiled
+def _parents(onset, duration, level, peak, course, torn):
+    """The pulse that each one is a copy of; -1 for none."""
+    n = len(onset)
+    out = np.full(n, -1)
+    for j in range(n):
+        low, high = course[j].min(), course[j].max()
+        i = j - 1
+        while i >= 0 and onset[j] - onset[i] <= LATEST_S:
+            weaker = level[i] - level[j]
+            if onset[j] - onset[i] >= EARLIEST_S and (out[j] < 0 or level[i] > level[out[j]]):
+                band_low, band_high = course[i].min(), course[i].max()
+                near = band_low - BAND_SLACK_HZ < peak[j] < band_high + BAND_SLACK_HZ
+                if torn[j]:
+                    # of a torn sound the ends are not to be trusted, and many copies together may be louder than one
+                    if near and weaker >= (WEAKER_DB if torn[i] else -TORN_LOUDER_DB):
+                        out[j] = i
+                elif near and weaker >= BUNDLE_DB and low > band_low - BAND_SLACK_HZ and high < band_high + BAND_SLACK_HZ:
+                    out[j] = i
+                elif near and weaker >= WEAKER_DB and high - low < 1.2 * (band_high - band_low) + NEAR_HZ:
+                    miss = _miss(onset[i], duration[i], course[i], onset[j], duration[j], course[j])
+                    if miss < NEAR_HZ + NEAR_SHARE * (band_high - band_low):
+                        out[j] = i
+            i -= 1
+    return out
+
+
+@compiled
+def _miss(onset, duration, course, later, later_duration, later_course):
+    """Root mean square distance of the later course from the earlier one, at the delay where it is least; infinity if the
+    lengths do not fit."""
+    if not SHORTEST_SHARE * duration <= later_duration <= LONGEST_SHARE * duration:
+        return np.inf
+    by_start, by_end = later - onset, later + later_duration - onset - duration
+    first, last = min(by_start, by_end) - DELAY_SLACK_S, max(by_start, by_end) + DELAY_SLACK_S
+    points = len(course)
+    best = np.inf
+    for k in range(DELAYS):
+        delay = first + (last - first) * k / (DELAYS - 1)
+        total, count = 0.0, 0
+        for p in range(points):
+            at = later + later_duration * p / (points - 1) - delay - onset
+            place = at / duration * (points - 1)
+            if 0 <= place <= points - 1:
+                left = min(int(place), points - 2)
+                there = course[left] + (course[left + 1] - course[left]) * (place - left)
+                total += (later_course[p] - there) ** 2
+                count += 1
+        if count >= COMMON_SHARE * points:
+            best = min(best, total / count)
+    return np.sqrt(best)
+
+
+@compiled
+def _from_afar(onset, level, peak, course, echo):
+    """True for copies that come long after their pulse, each as late as others around it."""
+    n = len(onset)
+    source, delayed = np.empty(4 * n, np.int64), np.empty(4 * n, np.int64)
+    count = 0
+    for j in range(n):
+        i, found = j - 1, 0
+        while i >= 0 and onset[j] - onset[i] <= AFAR_LATEST_S and found < 4:
+            louder = level[i] - level[j] >= AFAR_WEAKER_DB
+            near = course[i].min() - BAND_SLACK_HZ < peak[j] < course[i].max() + BAND_SLACK_HZ
+            if louder and near and not echo[j] and not echo[i] and onset[j] - onset[i] > LATEST_S:
+                source[count], delayed[count] = i, j
+                count, found = count + 1, found + 1
+            i -= 1
+    out = np.zeros(n, np.bool_)
+    for a in range(count):
+        delay = onset[delayed[a]] - onset[source[a]]
+        others, last, shortest, longest = 0, -1, np.inf, 0.0
+        for b in range(count):
+            apart = onset[source[b]] - onset[source[a]]
+            if abs(apart) > AFAR_AROUND_S or abs(onset[delayed[b]] - onset[source[b]] - delay) > AFAR_STEADY_S:
+                continue
+            others += b != a
+            if last >= 0 and source[b] != last:
+                interval = onset[source[b]] - onset[last]
+                shortest, longest = min(shortest, interval), max(longest, interval)
+            last = source[b]
+        if others >= AFAR_OTHERS and longest - shortest > AFAR_UNEVEN_S:
+            out[delayed[a]] = True
+    return out
+
+
+@compiled
 def _buzzes(onset, level):
     """True for members of rows of at least BUZZ_ROW + 1 pulses at a steady, quick pace and of like level."""
-    out = np.zeros(len(onset), bool)
+    n = len(onset)
+    out = np.zeros(n, np.bool_)
     begin = 0
-    step = np.diff(onset)
-    for j in range(1, len(onset) + 1):
-        goes_on = (
-            j < len(onset)
-            and 2e-3 < step[j - 1] < LATEST_S
-            and abs(level[j] - level[j - 1]) < ALIKE_DB
-            and (j - 1 == begin or 0.65 < step[j - 1] / step[j - 2] < 1.4)
-        )
+    for j in range(1, n + 1):
+        goes_on = False
+        if j < n:
+            step = onset[j] - onset[j - 1]
+            goes_on = 2e-3 < step < LATEST_S and abs(level[j] - level[j - 1]) < ALIKE_DB
+            if goes_on and j - 1 != begin:
+                goes_on = 0.65 < step / (onset[j - 1] - onset[j - 2]) < 1.4
         if not goes_on:
             if j - begin > BUZZ_ROW:
                 out[begin:j] = True

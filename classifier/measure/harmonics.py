@@ -7,88 +7,122 @@ half the frequency is not taken for one.
 
 import numpy as np
 
-from classifier.measure.ridge import averaging_window, smooth
+from classifier.compiled import compiled
+from classifier.measure.ridge import NODE, averaging_window, demodulate, smooth
 
 #: Energy over the noise, in its standard deviations, from which a harmonic is measured.
 SURE = 4.0
 #: Share of the energy of a lower harmonic that must keep step with the ridge.
 IN_STEP = 0.5
+#: Where harmonics are listened for, in multiples of the ridge.
+RATIOS = (1 / 3, 1 / 2, 2 / 3, 3 / 2, 2.0, 3.0)
+#: Room that a harmonic needs under the Nyquist frequency, in Hz.
+ROOM_HZ = 2_000.0
 
 
-def harmonics(samples, nodes_hz, inside, noted, density_of, *, demodulator, nyquist_hz):
-    """Levels of the harmonics.
+@compiled
+def harmonics(samples, begin, nodes_hz, first, last, own, noted, audible, floor, floor_bin_hz, kernel, decimation, rate_hz):
+    """Which harmonic the ridge is, and the levels of the others.
 
     Parameters
     ----------
-    samples, nodes_hz : as for Demodulator; nodes follow the fitted ridge
-    inside : bool, shape (m, n), baseband samples within the span
-    noted : int, shape (m,), harmonic that the ridge was found to be from the tracks
-    density_of : callable, frequencies (m, n) in Hz -> noise density
+    samples, begin, kernel, decimation, rate_hz : as for ``ridge.demodulate``
+    nodes_hz : float64, shape (n_nodes,), the fitted ridge at every node
+    first, last : int, first and last baseband sample of the span
+    own : float, energy along the ridge
+    noted : int, harmonic that the ridge was found to be from the tracks
+    audible : bool, shape (len(RATIOS),), whether the recording holds more than noise in the band of the ridge times
+        each of RATIOS; where it does not there is no harmonic to look for
+    floor, floor_bin_hz : noise density, full scale squared per Hz, at multiples of floor_bin_hz
 
     Returns
     -------
-    strongest : int, shape (m,)
-    second, third : float64, shape (m,), dB relative to the first; NaN where not to be measured
+    strongest : int, 1, 2 or 3
+    levels : float64, shape (3,), energies of first, second and third, full scale squared times seconds; NaN where not
+        to be measured
     """
-    m = len(samples)
-    window = averaging_window(13)
-    own, _, reference, _ = _energy(samples, nodes_hz, inside, density_of, demodulator, window, nyquist_hz)
-    half, half_noise, signal, there = _energy(samples, nodes_hz / 2, inside, density_of, demodulator, window, nyquist_hz)
-    third, third_noise, other, there_too = _energy(
-        samples, nodes_hz / 3, inside, density_of, demodulator, window, nyquist_hz
-    )
-    strongest = noted.copy()
-    is_second = there & (half > SURE * half_noise) & (_in_step(signal, reference, 2, inside) > IN_STEP)
-    is_third = there_too & (third > SURE * third_noise) & (_in_step(other, reference, 3, inside) > IN_STEP)
-    strongest = np.where(is_second & (noted == 1), 2, strongest)
-    strongest = np.where(is_third & ~is_second & (noted == 1), 3, strongest)
-    levels = np.full((m, 3), np.nan)
-    for number in (1, 2, 3):
-        for follows in (1, 2, 3):
-            rows = np.flatnonzero(strongest == follows)
-            if not len(rows):
-                continue
-            if number == follows:
-                levels[rows, number - 1] = own[rows]
-                continue
-            energy, noise, _, seen = _energy(
-                samples[rows],
-                nodes_hz[rows] * number / follows,
-                inside[rows],
-                lambda f, rows=rows: density_of(f, rows),
-                demodulator,
-                window,
-                nyquist_hz,
-            )
-            levels[rows, number - 1] = np.where(seen & (energy > SURE * noise), energy, np.nan)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        decibel = 10 * np.log10(levels)
-    return strongest, decibel[:, 1] - decibel[:, 0], decibel[:, 2] - decibel[:, 0]
+    strongest = noted
+    if noted == 1 and (audible[0] or audible[1]):
+        _, _, reference, _ = _energy(
+            samples, begin, nodes_hz, first, last, floor, floor_bin_hz, kernel, decimation, rate_hz
+        )
+        for place, number in ((1, 2), (0, 3)):
+            if audible[place] and strongest == 1:
+                energy, scatter, lower, seen = _energy(
+                    samples, begin, nodes_hz / number, first, last, floor, floor_bin_hz, kernel, decimation, rate_hz
+                )
+                if seen and energy > SURE * scatter and _in_step(lower, reference, number) > IN_STEP:
+                    strongest = number
+    levels = np.full(3, np.nan)
+    levels[strongest - 1] = own
+    for place in range(len(RATIOS)):
+        number = RATIOS[place] * strongest
+        which = int(np.round(number))
+        if not audible[place] or which > 3 or which == strongest or abs(number - which) > 1e-6:
+            continue
+        energy, scatter, _, seen = _energy(
+            samples, begin, nodes_hz * RATIOS[place], first, last, floor, floor_bin_hz, kernel, decimation, rate_hz
+        )
+        if seen and energy > SURE * scatter:
+            levels[which - 1] = energy
+    return strongest, levels
 
 
-def _energy(samples, nodes_hz, inside, density_of, demodulator, window, nyquist_hz):
+@compiled
+def density_at(frequency_hz, density, bin_hz):
+    """Linear interpolation of a density that is known at multiples of ``bin_hz``."""
+    place = min(max(frequency_hz / bin_hz, 0.0), len(density) - 1.000001)
+    left = int(place)
+    return density[left] + (density[left + 1] - density[left]) * (place - left)
+
+
+@compiled
+def noise_along(ridge_hz, floor, floor_bin_hz, baseband_hz):
+    """Noise power of each baseband sample: its complex density is half the one-sided density of the recording."""
+    out = np.empty(len(ridge_hz))
+    for i in range(len(out)):
+        out[i] = 0.5 * density_at(ridge_hz[i], floor, floor_bin_hz) * baseband_hz
+    return out
+
+
+@compiled
+def _energy(samples, begin, nodes_hz, first, last, floor, floor_bin_hz, kernel, decimation, rate_hz):
     """Energy along nodes within the span, less its noise; the noise's scatter; the signal; whether enough can be heard."""
-    limit = nyquist_hz - 2_000.0
-    signal, ridge = demodulator(samples, np.clip(nodes_hz, 1_000.0, limit))
-    signal = smooth(signal, window)
-    heard = inside & (ridge < limit - 500.0) & (ridge > 2_000.0)
-    noise = 0.5 * density_of(ridge) * demodulator.rate_hz * np.sum(window**2)
-    count = heard.sum(axis=1)
-    power = np.abs(signal) ** 2
-    expected = np.where(heard, noise, 0).sum(axis=1)
-    energy = np.where(heard, power, 0).sum(axis=1) - expected
+    limit = 0.5 * rate_hz - ROOM_HZ
+    # the nodes of the span and one on either side are enough
+    low = max(first // NODE - 1, 0)
+    high = min(last // NODE + 3, len(nodes_hz))
+    nodes = np.minimum(np.maximum(nodes_hz[low:high], 1_000.0), limit)
+    signal, ridge = demodulate(samples, begin + low * NODE * decimation, nodes, kernel, decimation, rate_hz)
+    window = averaging_window(13)
+    share = np.sum(window**2)
+    signal = smooth(signal, window)[first - low * NODE : last + 1 - low * NODE]
+    baseband_hz = rate_hz / decimation
+    energy, expected, count = 0.0, 0.0, 0
+    for i in range(len(signal)):
+        frequency = ridge[first - low * NODE + i]
+        if 2_000.0 < frequency < limit - 500.0:
+            noise = 0.5 * density_at(frequency, floor, floor_bin_hz) * baseband_hz * share
+            energy += signal[i].real ** 2 + signal[i].imag ** 2 - noise
+            expected += noise
+            count += 1
+        else:
+            signal[i] = 0.0
     # averaged samples hang together over about half a window
-    independent = np.maximum(count / (0.6 * len(window)), 1.0)
-    scatter = expected / np.sqrt(independent)
-    return energy, scatter, np.where(heard, signal, 0), count >= 0.5 * inside.sum(axis=1)
+    independent = max(count / (0.6 * len(window)), 1.0)
+    factor = 2.0 / baseband_hz
+    return factor * energy, factor * expected / np.sqrt(independent), signal, count >= 0.5 * len(signal)
 
 
-def _in_step(lower, reference, times, inside):
+@compiled
+def _in_step(lower, reference, times):
     """Share of the lower harmonic's energy whose phase, taken ``times`` fold, keeps step with the reference."""
-    turned = lower**times
-    weight = np.where(inside, np.abs(lower) * np.abs(reference), 0)
-    phase = turned * np.conj(reference)
-    size = np.abs(phase)
-    unit = np.where(size > 0, phase / np.maximum(size, 1e-30), 0)
-    total = weight.sum(axis=1)
-    return np.abs((unit * weight).sum(axis=1)) / np.maximum(total, 1e-30)
+    together, total = 0j, 0.0
+    for i in range(len(lower)):
+        weight = np.abs(lower[i]) * np.abs(reference[i])
+        phase = lower[i] ** times * np.conj(reference[i])
+        size = np.abs(phase)
+        total += weight
+        if size > 0.0:
+            together += phase / size * weight
+    return np.abs(together) / max(total, 1e-300)

@@ -2,11 +2,19 @@
 
 
 from classifier.errors import ParameterError
+from classifier.measure.coherence import coherent_sounds
 from classifier.measure.echoes import find_echoes
-from classifier.measure.neighbours import afterglow, bursts, cut_off, overlapped, without_doubles
+from classifier.measure.neighbours import (
+    bursts,
+    cut_off,
+    distortions,
+    harmonics_of_others,
+    overlapped,
+    without_doubles,
+)
 from classifier.measure.pulses import PulseMeter, merged
-from classifier.measure.regions import RegionFinder
-from classifier.measure.ridge import Demodulator
+from classifier.measure.regions import RegionFinder, lay_out
+from classifier.measure.ridge import Baseband
 from classifier.measure.settings import MeasureSettings
 from classifier.measure.sounds import sounds_of
 from classifier.measure.table import pulse_table
@@ -55,16 +63,16 @@ class ChannelMeter:
         self.sample_rate_hz = sample_rate_hz
         self.settings = settings
         self.regions = RegionFinder(sample_rate_hz=sample_rate_hz, settings=settings)
-        self.demodulator = Demodulator(sample_rate_hz=sample_rate_hz)
+        self.baseband = Baseband(sample_rate_hz=sample_rate_hz)
         floor_frequencies_hz = self.regions.scanner.frequencies_hz
         self.tracks = TrackFinder(
             sample_rate_hz=sample_rate_hz,
             settings=settings,
-            step=self.demodulator.node,
+            step=self.baseband.node,
             floor_frequencies_hz=floor_frequencies_hz,
         )
         self.pulses = PulseMeter(
-            demodulator=self.demodulator, floor_frequencies_hz=floor_frequencies_hz, settings=settings
+            baseband=self.baseband, floor_bin_hz=float(floor_frequencies_hz[1]), settings=settings
         )
         self._gathered, self._gathered_samples = [], 0
         self._measured = []
@@ -84,7 +92,8 @@ class ChannelMeter:
             return None
         found = _select(found, self._is_call(found))
         found = _select(found, without_doubles(found))
-        found = _select(found, ~afterglow(found))
+        found = _select(found, ~harmonics_of_others(found))
+        found = _select(found, ~distortions(found))
         found = _select(found, ~bursts(found))
         found["echo"] = find_echoes(found)
         found["overlapped"] = overlapped(found["onset"][0], found["duration"][0], found["course"])
@@ -97,14 +106,18 @@ class ChannelMeter:
     def _look(self):
         if not self._gathered:
             return
-        tracks = self.tracks(self._gathered)
+        laid = lay_out(self._gathered, self.tracks.frame)
         sounds = sounds_of(
-            tracks,
-            node=self.demodulator.node,
+            self.tracks(laid),
+            node=self.baseband.node,
             sample_rate_hz=self.sample_rate_hz,
             settings=self.settings,
         )
-        self._measured += self.pulses(sounds, self._gathered)
+        sounds = coherent_sounds(
+            sounds, laid, baseband=self.baseband, floor_bin_hz=self.pulses.floor_bin_hz
+        )
+        measured = (self.pulses(sound, self._gathered[sound.region]) for sound in sounds)
+        self._measured += [pulse for pulse in measured if pulse is not None]
         self._gathered, self._gathered_samples = [], 0
 
     def _is_call(self, found):
@@ -113,17 +126,20 @@ class ChannelMeter:
         duration, coherence = found["duration"][0], found["coherence"][0]
         peak, low, high = (found[name][0] for name in ("peak_frequency", "min_frequency", "max_frequency"))
         is_low = peak < settings.low_frequency_hz
+        still = (found["stillness"] >= settings.still_stillness) & (duration >= settings.still_duration_s)
         return (
             (duration >= settings.shortest_pulse_s)
             & (duration <= settings.longest_pulse_s)
             & (found["snr"][0] >= settings.least_snr_db)
-            & (coherence >= settings.least_coherence_percent)
-            & (peak >= settings.lowest_frequency_hz)
+            & ((coherence >= settings.least_coherence_percent) | still)
+            & (peak >= settings.lowest_peak_hz)
             & (low > 0.5 * settings.lowest_frequency_hz)
             & (high < 0.5 * self.sample_rate_hz)
-            & ((duration >= settings.brief_s) | (found["whole_share"] >= settings.brief_least_whole_share))
+            & (still | (duration >= settings.brief_s) | (found["whole_share"] >= settings.brief_least_whole_share))
+            & ((duration >= settings.brief_s) | (coherence >= settings.brief_least_coherence_percent))
             & ((duration >= settings.ringing_s) | (high - low >= settings.ringing_bandwidth_hz))
             & (~is_low | (duration >= settings.low_least_duration_s))
+            & (~is_low | (duration <= settings.low_most_duration_s))
             & (~is_low | (coherence >= settings.low_least_coherence_percent))
         )
 

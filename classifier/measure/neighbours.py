@@ -4,9 +4,15 @@ import numpy as np
 
 #: Two ridges this close at one moment cannot be told apart there.
 TOO_CLOSE_HZ = 3_000.0
-#: Reverberation is looked for so long after a pulse, within its band and this much beside it.
-REVERBERATION_S = 0.060
-BAND_SLACK_HZ = 2_500.0
+#: Ratios of the frequencies of two harmonics of one call, and how near to one of them a true pair comes.
+HARMONIC_RATIOS = np.array([2.0, 3.0, 1.5, 0.5, 1 / 3, 2 / 3])
+RATIO_TOLERANCE, BENT_S = 0.012, 2.5e-3
+#: What an overdriven recorder adds lies this far under the pulse that drives it, and hardly outlasts it.
+DISTORTION_DB = 10.0
+DISTORTION_AFTER_S = 2e-3
+LONGEST_S = 0.12
+#: A piece of another pulse keeps within such a band.
+SLIVER_HZ = 5_000.0
 #: Sounds briefer than this may be pieces of one click.
 BURST_S = 1.8e-3
 #: Metrics that a pulse cut at its start, or at its end, cannot have.
@@ -22,7 +28,8 @@ def without_doubles(found):
     energy = found["level"][0] + 10 * np.log10(np.maximum(duration, 1e-6))
     peak = found["peak_frequency"][0]
     keep = np.ones(len(onset), bool)
-    for i, j, at, distance in _meetings(onset, duration, found["course"]):
+    for i, j, mine, other, at in _meetings(onset, duration, found["course"]):
+        distance = np.abs(mine - other)
         shorter = min(duration[i], duration[j])
         together = np.ptp(at)
         if keep[i] and keep[j] and together > 0.6 * shorter and np.median(distance) < 1_500.0:
@@ -30,34 +37,48 @@ def without_doubles(found):
             continue
         # a brief piece whose energy is that of the longer pulse under it
         brief, long = (i, j) if duration[i] < duration[j] else (j, i)
-        if together > 0.7 * duration[brief] and duration[brief] < 0.5 * duration[long] and energy[brief] < energy[long]:
+        narrow = np.ptp(found["course"][brief]) < SLIVER_HZ
+        if narrow and together > 0.7 * duration[brief] and duration[brief] < 0.5 * duration[long] and energy[brief] < energy[long]:
             course = found["course"][long]
             if np.min(np.abs(course - peak[brief])) < 1_000.0:
                 keep[brief] = False
     return keep
 
 
-def afterglow(found):
-    """True for what is the reverberation of a louder pulse: weaker, soon after it, and within its band.
+def harmonics_of_others(found):
+    """True for a pulse that is a harmonic of a louder one at the same time: its course is a whole multiple, or a simple
+    fraction, of the other's throughout."""
+    onset, duration = found["onset"][0], found["duration"][0]
+    energy = found["level"][0] + 10 * np.log10(np.maximum(duration, 1e-6))
+    out = np.zeros(len(onset), bool)
+    for i, j, mine, other, _ in _meetings(onset, duration, found["course"]):
+        weak, strong = (i, j) if energy[i] < energy[j] else (j, i)
+        ratio = (mine / other) if weak == j else (other / mine)
+        middle = np.median(ratio)
+        nearest = HARMONIC_RATIOS[np.argmin(np.abs(HARMONIC_RATIOS / middle - 1))]
+        common_s = _common_s(found, weak, strong)
+        # close together for so short a time, two harmonics bend each other's ridges
+        tolerance = RATIO_TOLERANCE * (1 + BENT_S / max(common_s, BENT_S / 2))
+        if common_s > 0.6 * duration[weak] and np.median(np.abs(ratio / nearest - 1)) < tolerance:
+            out[weak] = True
+    return out
 
-    A pulse of another bat that falls there keeps clear of this by its sweep: it spans much of the louder one's band, or
-    leaves it, or is hardly weaker.
-    """
-    onset, level = found["onset"][0], found["level"][0]
-    low, high = found["course"].min(axis=1), found["course"].max(axis=1)
+
+def _common_s(found, one, other):
+    """Time in which two pulses sound together."""
+    onset, duration = found["onset"][0], found["duration"][0]
+    return min(onset[one] + duration[one], onset[other] + duration[other]) - max(onset[one], onset[other])
+
+
+def distortions(found):
+    """True for what a recorder adds while it is overdriven: sounds much weaker than a clipped pulse at the same time."""
+    onset, level, clipped = found["onset"][0], found["level"][0], found["clipped_share"][0]
     end = onset + found["duration"][0]
     out = np.zeros(len(onset), bool)
-    for j in range(len(onset)):
-        first = np.searchsorted(onset, onset[j] - REVERBERATION_S)
-        for i in range(first, j):
-            weaker = level[i] - level[j]
-            behind = onset[j] - end[i]
-            if out[i] or weaker < 4.0 or weaker < 4.0 + 250.0 * behind:
-                continue
-            within = low[j] > low[i] - BAND_SLACK_HZ and high[j] < high[i] + BAND_SLACK_HZ
-            if within and high[j] - low[j] < 0.6 * (high[i] - low[i]) + 1_000.0:
-                out[j] = True
-                break
+    for i in np.flatnonzero(clipped > 0.0):
+        around = slice(*np.searchsorted(onset, (onset[i] - LONGEST_S, end[i] + DISTORTION_AFTER_S)))
+        late = end[around] > onset[i] - DISTORTION_AFTER_S
+        out[around] |= late & (level[around] < level[i] - DISTORTION_DB)
     return out
 
 
@@ -76,14 +97,14 @@ def bursts(found):
 def overlapped(onset, duration, course):
     """Whether another pulse comes closer than TOO_CLOSE_HZ to each one's ridge at some moment of both spans."""
     out = np.zeros(len(onset), bool)
-    for i, j, _, distance in _meetings(onset, duration, course):
-        if distance.min() < TOO_CLOSE_HZ:
+    for i, j, mine, other, _ in _meetings(onset, duration, course):
+        if np.abs(mine - other).min() < TOO_CLOSE_HZ:
             out[[i, j]] = True
     return out
 
 
 def _meetings(onset, duration, course):
-    """Pairs of pulses that sound at once: (i, j, instants of both, distance of their ridges there)."""
+    """Pairs of pulses that sound at once: (i, j, ridge of j and of i at instants of both, those instants)."""
     end = onset + duration
     share = np.linspace(0, 1, course.shape[1])
     latest = np.maximum.accumulate(end) if len(end) else end
@@ -96,7 +117,7 @@ def _meetings(onset, duration, course):
                 at = np.linspace(onset[j], min(end[i], end[j]), 24)
                 mine = np.interp(at, onset[j] + share * duration[j], course[j])
                 other = np.interp(at, onset[i] + share * duration[i], course[i])
-                yield i, j, at, np.abs(mine - other)
+                yield i, j, mine, other, at
             i -= 1
 
 

@@ -1,177 +1,354 @@
-"""Sounds to pulses: batches of like length through shape, description, spectrum and harmonics."""
+"""Sounds to pulses: each through ridge, shape, description, spectrum and harmonics; what is no call is let go early."""
+
+from dataclasses import dataclass
 
 import numpy as np
+from scipy.fft import next_fast_len
 
-from classifier.measure.describe import describe
-from classifier.measure.harmonics import harmonics
-from classifier.measure.ridge import MARGIN_NODES, NODE
-from classifier.measure.shape import shape_batch
-from classifier.measure.spectrum import AUDIBLE_HZ, spectrum_metrics
+from classifier.compiled import compiled
+from classifier.measure.describe import GRID, INFLATION, NAMES, describe
+from classifier.measure.harmonics import RATIOS, density_at, harmonics, noise_along
+from classifier.measure.ridge import MARGIN_NODES, NODE, SLOPING_NODES, demodulate, refine
+from classifier.measure.shape import fit_shape, nothing
+from classifier.measure.spectrum import BAND_ROOM_HZ, fitted, net_energy, peak_and_centre, running_energy
+from classifier.measure.spline import polynomial_at
 from classifier.metrics import MEASURED
 
-#: Pulses measured at once: enough to make the arrays worth while, few enough to stay in the cache.
-BATCH = 32
 #: Instants at which a pulse's course is kept for comparison with its neighbours.
 COURSE = 21
 #: Share of full scale at which a sample is taken to stand at the recorder's limit.
 LIMIT = 0.99990
+#: Nodes keep this far from 0 Hz and from the Nyquist frequency, in Hz.
+EDGE_HZ = 3_000.0
+#: Room given beyond the span when its energy is weighed, in seconds.
+SPAN_ROOM_S = 0.15e-3
+#: Sounds of voices, wind and handling lie under this and say nothing about a pulse.
+AUDIBLE_HZ = 8_000.0
+#: A pulse stands over the noise no further than this beyond its track, and its ridge leaves the track, carried on at both
+#: ends, no further than this and a share of what it was carried on by.
+BEYOND_TRACK_S, ASTRAY_HZ, ASTRAY_SHARE = 0.6e-3, 5_000.0, 0.6
+#: A pulse is followed beyond its track so often.
+ROUNDS = 5
+#: Narrowest band that the signal-to-noise ratio is taken over, in Hz.
+LEAST_BAND_HZ = 2_000.0
+#: Least share of the energy of its band that lies along a ridge with which it is looked at any further.
+WORTH_A_LOOK = 0.4
+#: By how much the error of the peak frequency is larger than the covariance says, of a pulse whose bandwidth times
+#: duration is large beside FEW_CELLS (measured, see describe.INFLATION).
+PEAK_INFLATION, FEW_CELLS = 2.6, 3.0
+#: The inflation of standard errors is whole at FAINT_DB of signal-to-noise ratio and falls from there to this share.
+FAINT_DB, CLEAR_DB, LEAST_HIDDEN = 15.0, 32.0, 0.35
+#: The inflation of standard errors is whole at FAINT_DB of signal-to-noise ratio and falls from there to this share.
+FAINT_DB, CLEAR_DB, LEAST_HIDDEN = 15.0, 32.0, 0.35
+#: A band holds more than noise when its energy exceeds the noise's by this many standard deviations.
+SURELY_MORE = 3.0
+
+
+@dataclass
+class Pulse:
+    """A pulse: metrics by name in SI units (onset from the start of the recording), their standard errors, and what its
+    neighbours are compared with.
+
+    course_hz : float64, shape (COURSE,), the ridge at even steps of the span
+    whole_share : float, share of the energy at all frequencies that lies along the ridge and its harmonics
+    stillness : float, how steady the phase is once the ridge is taken out, 1 for a single sound
+    cut_start, cut_end : bool, whether it runs over an end of the recording
+    """
+
+    values: dict
+    errors: dict
+    course_hz: np.ndarray
+    whole_share: float
+    stillness: float
+    cut_start: bool
+    cut_end: bool
 
 
 class PulseMeter:
     """Measures the sounds of one sample rate."""
 
-    def __init__(self, *, demodulator, floor_frequencies_hz, settings):
-        self.demodulator = demodulator
-        self.floor_frequencies_hz = floor_frequencies_hz
+    def __init__(self, *, baseband, floor_bin_hz, settings):
+        self.baseband = baseband
+        self.floor_bin_hz = floor_bin_hz
         self.settings = settings
-        self.sample_rate_hz = demodulator.sample_rate_hz
 
-    def __call__(self, sounds, regions):
-        """Measure.
-
-        Returns a list of dicts of arrays, one for each batch: every metric of the registry that has the stage
-        "measure" as (values, errors or None) in SI units (onset from the start of the recording), "course" (the ridge at
-        COURSE instants), "whole_share" (share of the energy at all frequencies that lies along the ridge and its
-        harmonics), "cut_start" and "cut_end".
-        """
-        prepared = [self._nodes(sound) for sound in sounds]
-        order = sorted(range(len(sounds)), key=lambda i: (len(prepared[i][1]), i))
-        return [
-            self._batch([sounds[i] for i in chosen], [prepared[i] for i in chosen], regions)
-            for chosen in (order[at : at + BATCH] for at in range(0, len(order), BATCH))
-        ]
-
-    def _nodes(self, sound):
-        """First sample of the sound's row in its region, and its ridge at every node, carried on over both ends."""
-        node = self.demodulator.node
-        time, frequency = sound.time, sound.frequency_hz
-        count = round((time[-1] - time[0]) / node) + 1
-        nodes = np.empty(count + 2 * MARGIN_NODES)
-        nodes[MARGIN_NODES:-MARGIN_NODES] = np.interp(time[0] + node * np.arange(count), time, frequency)
-        few = min(len(time) - 1, 2)
-        beyond = np.arange(1, MARGIN_NODES + 1) * node
-        rise = (frequency[few] - frequency[0]) / (time[few] - time[0])
-        fall = (frequency[-1] - frequency[-1 - few]) / (time[-1] - time[-1 - few])
-        nodes[:MARGIN_NODES] = frequency[0] - rise * beyond[::-1]
-        nodes[-MARGIN_NODES:] = frequency[-1] + fall * beyond
-        return round(time[0] - MARGIN_NODES * node), nodes
-
-    def _batch(self, sounds, prepared, regions):
-        node, rate = self.demodulator.node, self.sample_rate_hz
-        m, longest = len(sounds), max(len(nodes) for _, nodes in prepared)
-        nodes = np.empty((m, longest))
-        samples = np.zeros((m, (longest - 1) * node), np.float32)
-        spans = np.empty((m, 2))
-        start = np.empty(m)
-        edges = np.empty((m, 2))  # where the recording begins and ends on the row's clock, in samples
-        for row, (sound, (begin, own)) in enumerate(zip(sounds, prepared, strict=True)):
-            nodes[row, : len(own)] = own
-            nodes[row, len(own) :] = own[-1]
-            region = regions[sound.region]
-            low, high = max(begin, 0), min(begin + samples.shape[1], len(region.samples))
-            samples[row, low - begin : high - begin] = region.samples[low:high]
-            spans[row] = MARGIN_NODES * NODE, (len(own) - MARGIN_NODES) * NODE
-            start[row] = region.start + begin
-            edges[row, 0] = -begin if region.at_file_start else -np.inf
-            edges[row, 1] = len(region.samples) - begin if region.at_file_end else np.inf
-        np.clip(nodes, 3000.0, rate / 2 - 3000.0, out=nodes)
-        floors, which = _shared([regions[sound.region].floor for sound in sounds])
-
-        def density_of(frequency, rows=slice(None)):
-            own = which[rows]
-            out = np.empty(frequency.shape)
-            for number, floor in enumerate(floors):
-                mine = own == number
-                out[mine] = np.interp(frequency[mine], self.floor_frequencies_hz, floor)
-            return out
-
-        shapes = shape_batch(
-            samples, nodes, density_of, spans, demodulator=self.demodulator, settings=self.settings
-        )
-        out = describe(shapes)
-        low, high = out["min_frequency"][0], out["max_frequency"][0]
-        grid = low[:, None] + np.linspace(0, 1, 8) * (high - low)[:, None]
-        band_density = density_of(grid).mean(axis=1)
-        heard = self.floor_frequencies_hz >= AUDIBLE_HZ
-        noise_power = np.array([floor[heard].sum() for floor in floors])[which] * self.floor_frequencies_hz[1]
-        out |= spectrum_metrics(
-            samples, shapes.begin_s, shapes.end_s, low, high, band_density, noise_power, sample_rate_hz=rate
-        )
-        strongest, second, third = harmonics(
+    def __call__(self, sound, region):
+        """Measure a Sound of a Region; a Pulse, or None where it is no call."""
+        band, settings = self.baseband, self.settings
+        samples, floor, rate = region.samples, region.floor, band.sample_rate_hz
+        exists, begin, nodes, shape, first, last, low, high = _shape_of(
             samples,
-            np.clip(_at_nodes(shapes.ridge_hz, longest), 3000.0, rate / 2 - 3000.0),
-            shapes.inside,
-            np.array([sound.harmonic for sound in sounds]),
-            density_of,
-            demodulator=self.demodulator,
-            nyquist_hz=rate / 2,
+            sound.frequency_hz,
+            sound.time,
+            floor,
+            self.floor_bin_hz,
+            band.kernel,
+            band.decimation,
+            rate,
+            settings.span_drop_db,
         )
-        out["strongest_harmonic"] = (strongest.astype(float), None)
-        out["second_harmonic"] = (second, None)
-        out["third_harmonic"] = (third, None)
-        peak_power = shapes.peak_amplitude**2 / 2
-        band = np.maximum(high - low, 2_000.0)
-        out["level"] = (20 * np.log10(np.maximum(shapes.peak_amplitude, 1e-12)), None)
-        out["snr"] = (10 * np.log10(np.maximum(peak_power / (band_density * band), 1e-12)), None)
-        out["clipped_share"] = (self._clipped_share(samples, shapes), None)
-        energy, whole = out.pop("energy")[0], out.pop("whole_energy")[0]
-        levels = np.stack([np.ones(m), *(10 ** (np.nan_to_num(level, nan=-300.0) / 10) for level in (second, third))])
-        harmonic_energy = shapes.ridge_energy * levels.sum(axis=0) / levels[strongest - 1, np.arange(m)]
-        out["whole_share"] = np.clip(harmonic_energy / np.maximum(whole, 1e-30), 0, 1)
-        share = shapes.ridge_energy / np.maximum(energy, 1e-30)
-        # more energy along the ridge than in its band: the ridge does not belong to this sound
-        share = np.minimum(share, 1 / np.maximum(share, 1e-9))
+        length = shape.end_s - shape.begin_s
+        if (
+            not exists
+            or not settings.shortest_pulse_s <= length <= settings.longest_pulse_s
+            or low < 0.5 * settings.lowest_frequency_hz
+            or high > rate / 2
+        ):
+            return None
+        held = np.fft.rfft(samples[first:last], next_fast_len(last - first, real=True))
+        share, snr, whole, audible = _weighed(held, last - first, shape, low, high, floor, self.floor_bin_hz, rate)
+        # a louder bat in the same band takes the share; then a steady phase speaks for the pulse
+        alone = shape.stillness >= settings.still_stillness and length >= settings.still_duration_s
+        if snr < settings.least_snr_db or (share < WORTH_A_LOOK and not alone):
+            return None
+        numbers, errors, course, strongest, levels, signal, signal_hz, first_s = _described(
+            samples,
+            begin,
+            nodes,
+            shape,
+            low,
+            high,
+            sound.harmonic,
+            audible,
+            floor,
+            self.floor_bin_hz,
+            band.kernel,
+            band.decimation,
+            rate,
+        )
+        spectrum = np.fft.fft(signal, next_fast_len(3 * len(signal)))
+        peak, peak_error, centre, centre_error = peak_and_centre(
+            spectrum, signal, signal_hz, first_s, 0.5 * (low + high), shape
+        )
+        of_all = sum(level for level in levels.tolist() if level == level)
+        whole_share = min(max(of_all / max(whole, 1e-30), 0.0), 1.0)
+        values = dict(zip(NAMES, numbers.tolist(), strict=True))
+        values["onset"] = (region.start + begin) / rate + shape.begin_s
+        values["peak_frequency"] = peak
+        values["centre_frequency"] = centre
+        values["strongest_harmonic"] = float(strongest)
+        values["second_harmonic"] = _decibel(levels[1] / levels[0])
+        values["third_harmonic"] = _decibel(levels[2] / levels[0])
+        values["level"] = 2 * _decibel(shape.peak_amplitude)
+        values["snr"] = snr
+        values["clipped_share"] = 100 * _share_at_limit(samples[first:last], round(SPAN_ROOM_S * rate))
         # a harmonic that falls into the band of the ridge counts for the pulse
-        out["coherence"] = (100 * np.maximum(share, out["whole_share"]), None)
-        out["course"] = shapes.fit.frequency_hz(
-            shapes.begin_s[:, None] + np.linspace(0, 1, COURSE) * (shapes.end_s - shapes.begin_s)[:, None]
+        values["coherence"] = 100 * max(share, whole_share)
+        spread = dict(zip(NAMES, errors.tolist(), strict=True))
+        spread["onset"] = shape.begin_error_s
+        # only a wide spectrum has rival maxima
+        cells = (high - low) * length
+        spread["peak_frequency"] = peak_error * (1 + (PEAK_INFLATION - 1) * cells / (cells + FEW_CELLS))
+        spread["centre_frequency"] = centre_error
+        # what a fit does not know of hides in noise
+        hidden = min(max((CLEAR_DB - snr) / (CLEAR_DB - FAINT_DB), LEAST_HIDDEN), 1.0)
+        for name, factor in INFLATION.items():
+            spread[name] *= 1 + (factor - 1) * hidden
+        slack = 0.75 * band.node / rate
+        return Pulse(
+            values,
+            spread,
+            course[:: (GRID - 1) // (COURSE - 1)],
+            whole_share,
+            shape.stillness,
+            region.at_file_start and begin / rate + shape.begin_s <= slack,
+            region.at_file_end and begin / rate + shape.end_s >= len(samples) / rate - slack,
         )
-        slack = 1.5 * node / 2
-        out["cut_start"] = shapes.begin_s * rate <= edges[:, 0] + slack
-        out["cut_end"] = shapes.end_s * rate >= edges[:, 1] - slack
-        out["onset"] = (start / rate + shapes.begin_s, shapes.begin_error_s)
-        return out
-
-    def _clipped_share(self, samples, shapes):
-        at_limit = np.abs(samples) >= LIMIT
-        if not at_limit.any():
-            return np.zeros(len(samples))
-        time = np.arange(samples.shape[1]) / self.sample_rate_hz
-        inside = (time >= shapes.begin_s[:, None]) & (time <= shapes.end_s[:, None])
-        return 100 * (at_limit & inside).sum(axis=1) / np.maximum(inside.sum(axis=1), 1)
 
 
-def merged(batches):
-    """Batches of ``PulseMeter`` laid end to end and put in order of onset; None when there is no pulse."""
-    if not batches:
+def merged(pulses):
+    """A list of Pulse as arrays in order of onset; None when there is no pulse.
+
+    Returns a dict: metric name -> (values, errors or None); "course", shape (n, COURSE); "whole_share", "stillness", "cut_start",
+    "cut_end".
+    """
+    if not pulses:
         return None
-    order = np.argsort(np.concatenate([batch["onset"][0] for batch in batches]), kind="stable")
-    out = {}
-    for metric in MEASURED:
-        values = np.concatenate([batch[metric.name][0] for batch in batches])[order]
-        errors = None
-        if metric.has_standard_error:
-            errors = np.concatenate([batch[metric.name][1] for batch in batches])[order]
-        out[metric.name] = (values, errors)
-    for name in ("course", "cut_start", "cut_end", "whole_share"):
-        out[name] = np.concatenate([batch[name] for batch in batches])[order]
+    pulses = sorted(pulses, key=lambda pulse: pulse.values["onset"])
+    out = {
+        metric.name: (
+            np.array([pulse.values[metric.name] for pulse in pulses]),
+            np.array([pulse.errors[metric.name] for pulse in pulses]) if metric.has_standard_error else None,
+        )
+        for metric in MEASURED
+    }
+    out["course"] = np.array([pulse.course_hz for pulse in pulses])
+    for name in ("whole_share", "stillness", "cut_start", "cut_end"):
+        out[name] = np.array([getattr(pulse, name) for pulse in pulses])
     return out
 
 
-def _at_nodes(ridge, count):
-    """Ridge at baseband instants, shape (m, n), to its nodes, shape (m, count), carried on at the ends."""
-    at = np.arange(count) * NODE - 0.5
-    left = np.clip(at.astype(int), 0, ridge.shape[1] - 2)
-    part = at - left
-    return ridge[:, left] * (1 - part) + ridge[:, left + 1] * part
+@compiled
+def _shape_of(samples, frequency_hz, time, floor, floor_bin_hz, kernel, decimation, rate_hz, span_drop_db):
+    """From a track to the shape of its pulse: (whether there is one, first sample of its row, nodes, Shape, first and last
+    sample of its span with some room, lowest and highest frequency of its ridge).
+
+    Where the pulse goes on beyond its track, as a steep sweep does that the spectral frames have smeared, the fitted ridge
+    is carried on and becomes the track of another round.
+    """
+    node = NODE * decimation
+    for turn in range(ROUNDS):
+        begin, nodes = carried_on(frequency_hz, time, node, rate_hz)
+        exists, shape, low, high = _fitted_along(
+            samples, begin, nodes, floor, floor_bin_hz, kernel, decimation, rate_hz, span_drop_db
+        )
+        if not exists or not (shape.open_first or shape.open_last) or turn == ROUNDS - 1:
+            break
+        count = max(int(np.round((shape.firm_last_s - shape.firm_first_s) * rate_hz / node)) + 1, 3)
+        frequency_hz = np.empty(count)
+        for i in range(count):
+            frequency_hz[i] = polynomial_at(shape.firm_first_s + i * node / rate_hz, shape.knots, shape.turns, 1)
+        time = begin + shape.firm_first_s * rate_hz
+    room = round(SPAN_ROOM_S * rate_hz)
+    first = max(begin + int(shape.begin_s * rate_hz) - room, 0)
+    last = min(begin + int(shape.end_s * rate_hz) + room + 1, len(samples))
+    return exists and last - first > 2 * room, begin, nodes, shape, first, last, low, high
 
 
-def _shared(floors):
-    """Different floors among a list, and which of them each entry is."""
-    seen, unique, which = {}, [], []
-    for floor in floors:
-        if id(floor) not in seen:
-            seen[id(floor)] = len(unique)
-            unique.append(floor)
-        which.append(seen[id(floor)])
-    return unique, np.array(which)
+@compiled
+def _fitted_along(samples, begin, nodes, floor, floor_bin_hz, kernel, decimation, rate_hz, span_drop_db):
+    """The shape of the pulse along nodes: (whether there is one, Shape, lowest and highest frequency of its ridge)."""
+    signal, ridge = demodulate(samples, begin, nodes, kernel, decimation, rate_hz)
+    baseband_hz = rate_hz / decimation
+    noise = noise_along(ridge, floor, floor_bin_hz, baseband_hz)
+    track = MARGIN_NODES * NODE, (len(nodes) - 1 - MARGIN_NODES) * NODE
+    beyond = round(BEYOND_TRACK_S * baseband_hz)
+    refine(signal, ridge, noise, track[0] - beyond, track[1] + beyond, baseband_hz, rate_hz / 2)
+    late_s = 0.5 * (decimation - 1) / rate_hz
+    low, high = 0.0, 0.0
+    exists, shape = False, nothing()
+    before_s = after_s = BEYOND_TRACK_S
+    carried = max(abs(nodes[0] - nodes[MARGIN_NODES]), abs(nodes[-1] - nodes[-1 - MARGIN_NODES]))
+    astray = ASTRAY_HZ + ASTRAY_SHARE * carried
+    least, most = nodes.min() - astray, nodes.max() + astray
+    for _ in range(3):
+        exists, shape = fit_shape(
+            signal, ridge, noise, track[0], track[1], before_s, after_s, baseband_hz, late_s, span_drop_db
+        )
+        low, high = np.inf, -np.inf
+        early = late = False
+        for i in range(GRID):
+            at = shape.begin_s + (shape.end_s - shape.begin_s) * i / (GRID - 1)
+            here = polynomial_at(at, shape.knots, shape.turns, 1)
+            low, high = min(low, here), max(high, here)
+            if not least < here < most:
+                early, late = early or i < GRID // 2, late or i >= GRID // 2
+        # a ridge that runs away at an end was drawn along by another sound: there it has to keep to its track
+        if not (early and before_s > 0.0 or late and after_s > 0.0):
+            break
+        before_s, after_s = 0.0 if early else before_s, 0.0 if late else after_s
+    return exists, shape, low, high
+
+
+@compiled
+def _weighed(held, count, shape, low_hz, high_hz, floor, floor_bin_hz, rate_hz):
+    """What the recording holds beside the pulse.
+
+    Returns
+    -------
+    share : float, energy along the ridge over that in its band, or the other way round if that is less than 1: more
+        along the ridge than in its band says as well that the ridge does not belong to this sound
+    snr_db : float
+    whole : float, energy at all frequencies above AUDIBLE_HZ, less the noise
+    audible : bool, shape (len(RATIOS),), whether there is more than noise in the band of each harmonic
+    """
+    size = 2 * (len(held) - 1)
+    running = running_energy(held, 2 / (size * rate_hz))
+    bin_hz, seconds = rate_hz / size, count / rate_hz
+    energy, _ = net_energy(
+        running, bin_hz, low_hz - BAND_ROOM_HZ, high_hz + BAND_ROOM_HZ, floor, floor_bin_hz, seconds
+    )
+    along = shape.ridge_energy
+    share = min(along, energy) / max(along, energy) if min(along, energy) > 0.0 else 0.0
+    whole, _ = net_energy(running, bin_hz, AUDIBLE_HZ, 0.5 * rate_hz, floor, floor_bin_hz, seconds)
+    density = 0.0
+    for i in range(8):
+        density += density_at(low_hz + (high_hz - low_hz) * i / 7, floor, floor_bin_hz) / 8
+    noise = density * max(high_hz - low_hz, LEAST_BAND_HZ)
+    snr_db = 10 * np.log10(max(shape.peak_amplitude**2 / 2 / noise, 1e-12))
+    audible = np.zeros(len(RATIOS), np.bool_)
+    for i in range(len(RATIOS)):
+        low, high = RATIOS[i] * low_hz - BAND_ROOM_HZ, min(RATIOS[i] * high_hz + BAND_ROOM_HZ, 0.5 * rate_hz)
+        # where the pulse's own band reaches into that of the harmonic it says nothing
+        if RATIOS[i] < 1.0:
+            high = min(high, low_hz - BAND_ROOM_HZ)
+        else:
+            low = max(low, high_hz + BAND_ROOM_HZ)
+        if high - low > BAND_ROOM_HZ:
+            energy, scatter = net_energy(running, bin_hz, low, high, floor, floor_bin_hz, seconds)
+            audible[i] = energy > SURELY_MORE * scatter
+        else:
+            audible[i] = RATIOS[i] * low_hz < 0.5 * rate_hz
+    return share, snr_db, whole, audible
+
+
+@compiled
+def _described(
+    samples, begin, nodes, shape, low_hz, high_hz, noted, audible, floor, floor_bin_hz, kernel, decimation, rate_hz
+):
+    """Metrics of the ridge, harmonics, and the pulse as fitted: see ``describe``, ``harmonics`` and ``fitted``."""
+    numbers, errors, course = describe(shape)
+    baseband_hz = rate_hz / decimation
+    own = np.empty(len(nodes))
+    for i in range(len(nodes)):
+        # beyond the span the ridge is held
+        at = min(max(i * NODE / baseband_hz, shape.begin_s - 0.2e-3), shape.end_s + 0.2e-3)
+        own[i] = polynomial_at(at, shape.knots, shape.turns, 1)
+    late_s = 0.5 * (decimation - 1) / rate_hz
+    first = max(int(np.ceil((shape.begin_s - late_s) * baseband_hz)), 0)
+    last = min(int((shape.end_s - late_s) * baseband_hz), (len(nodes) - 1) * NODE - 1)
+    strongest, levels = harmonics(
+        samples,
+        begin,
+        own,
+        first,
+        last,
+        shape.ridge_energy,
+        noted,
+        audible,
+        floor,
+        floor_bin_hz,
+        kernel,
+        decimation,
+        rate_hz,
+    )
+    signal, signal_hz, first_s = fitted(shape, low_hz, high_hz)
+    return numbers, errors, course, strongest, levels, signal, signal_hz, first_s
+
+
+@compiled
+def _share_at_limit(samples, room):
+    """Share of the samples that stand at the recorder's limit, ``room`` left out on either side."""
+    count = 0
+    for i in range(room, len(samples) - room):
+        count += abs(samples[i]) >= LIMIT
+    return count / max(len(samples) - 2 * room, 1)
+
+
+@compiled
+def _decibel(ratio):
+    """10 log10, and NaN of NaN."""
+    return 10 * np.log10(max(ratio, 1e-24)) if ratio == ratio else np.nan
+
+
+@compiled
+def carried_on(frequency_hz, time, node, sample_rate_hz):
+    """First sample of a pulse's row and its nodes: the track, carried on with its end slopes over both its ends.
+
+    Parameters
+    ----------
+    frequency_hz : float64, shape (n,), n >= 2, the track at every node
+    time : float, sample of its first point
+    """
+    n = len(frequency_hz)
+    few = min(n - 1, 2)
+    rise = (frequency_hz[few] - frequency_hz[0]) / few
+    fall = (frequency_hz[-1] - frequency_hz[-1 - few]) / few
+    nodes = np.empty(n + 2 * MARGIN_NODES)
+    nodes[MARGIN_NODES:-MARGIN_NODES] = frequency_hz
+    for i in range(MARGIN_NODES):
+        away = min(MARGIN_NODES - i, SLOPING_NODES)
+        nodes[i] = frequency_hz[0] - rise * away
+        nodes[-1 - i] = frequency_hz[-1] + fall * away
+    highest = sample_rate_hz / 2 - EDGE_HZ
+    return int(np.round(time - MARGIN_NODES * node)), np.minimum(np.maximum(nodes, EDGE_HZ), highest)

@@ -34,6 +34,40 @@ class Region:
     at_file_end: bool = False
 
 
+@dataclass(frozen=True)
+class Laid:
+    """Regions laid end to end, so that they are looked at together.
+
+    samples : float32, shape (n,), the regions' audio, ``gap`` samples of silence behind each
+    starts : int, shape (n_regions + 1,), first sample of each in it, and the end of the last one's silence
+    lengths : int, shape (n_regions,)
+    floors : float32, shape (n_floors, n_bins), the different floors among them
+    floor_of : int, shape (n_regions,), which of these each one has
+    """
+
+    samples: np.ndarray
+    starts: np.ndarray
+    lengths: np.ndarray
+    floors: np.ndarray
+    floor_of: np.ndarray
+
+
+def lay_out(regions, gap):
+    """Lay a list of Region end to end."""
+    lengths = np.array([len(region.samples) for region in regions], int)
+    starts = np.concatenate([[0], np.cumsum(lengths + gap)]).astype(int)
+    samples = np.zeros(starts[-1], np.float32)
+    for region, start in zip(regions, starts, strict=False):
+        samples[start : start + len(region.samples)] = region.samples
+    floors, floor_of, seen = [], np.empty(len(regions), int), {}
+    for i, region in enumerate(regions):
+        if id(region.floor) not in seen:
+            seen[id(region.floor)] = len(floors)
+            floors.append(region.floor)
+        floor_of[i] = seen[id(region.floor)]
+    return Laid(samples, starts, lengths, np.array(floors, np.float32), floor_of)
+
+
 class RegionFinder:
     """Feeds one channel through the scan; ``feed`` and ``finish`` return the regions completed so far."""
 
@@ -43,6 +77,7 @@ class RegionFinder:
         )
         self.frame = self.scanner.frame
         self.threshold = 10 ** (settings.scan_rise_db / 10)
+        self.sure = 10 ** (settings.scan_sure_db / 10)
         self.longest = round(settings.longest_pulse_s * sample_rate_hz / self.frame)
         self.block = FRAMES_PER_BLOCK * self.frame
         self._waiting = np.empty(self.block, np.float32)
@@ -87,7 +122,7 @@ class RegionFinder:
             # a short rest says too little about the noise by itself
             if self._floor is None or len(scan.rise) >= self.scanner.settings.floor_frames:
                 self._floor = scan.floor
-                flags = scan.rise > self.threshold
+                flags = _believed(scan.rise, self.threshold, self.sure)
             else:
                 flags = np.ones(len(scan.rise), bool)
         elif len(block):
@@ -127,6 +162,18 @@ class RegionFinder:
             at_file_start=start + low == 0,
             at_file_end=bool(last and high == len(audio)),
         )
+
+
+def _believed(rise, threshold, sure):
+    """Frames that stand over the threshold, and either far over it or close to another that stands over it.
+
+    Noise now and then lifts one bin of one frame; a pulse stands out more, or longer.
+    """
+    hits = rise > threshold
+    near = np.zeros(len(hits) + 4, bool)
+    for shift in (0, 1, 3, 4):
+        near[shift : shift + len(hits)] |= hits
+    return hits & (near[2:-2] | (rise > sure))
 
 
 def _runs(flags, margin):

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.fft
 
+from classifier.compiled import compiled
+
 #: Level under which noise is taken to be quantisation noise of 16-bit samples: variance of one step, full scale 1.
 QUANTISATION_VARIANCE = (2.0**-15) ** 2 / 12
 
@@ -50,14 +52,33 @@ class Scanner:
         frames = samples.reshape(-1, self.frame)
         work = self._work[: len(frames)]
         np.multiply(frames, self.window, out=work)
-        spectrum = scipy.fft.rfft(work, axis=1)
-        parts = spectrum.view(np.float32)
-        np.multiply(parts, parts, out=parts)
-        power = parts[:, ::2] + parts[:, 1::2]
+        power = _power(scipy.fft.rfft(work, axis=1))
         floor = noise_floor(power, settings=self.settings, least=self._least)
-        power *= np.float32(1) / floor
-        rise = power[:, self.first : self.last + 1].max(axis=1)
+        rise = _highest(power, 1 / floor, self.first, self.last + 1)
         return Scan(rise=rise, floor=floor * np.float32(self.density_per_power))
+
+
+@compiled
+def _power(spectrum):
+    """Squared size of each value: float32, of the same shape."""
+    out = np.empty(spectrum.shape, np.float32)
+    for i in range(spectrum.shape[0]):
+        for j in range(spectrum.shape[1]):
+            value = spectrum[i, j]
+            out[i, j] = value.real * value.real + value.imag * value.imag
+    return out
+
+
+@compiled
+def _highest(power, inverse_floor, first, last):
+    """For each frame the highest power over the floor among the bins ``first`` to ``last``."""
+    out = np.zeros(len(power), np.float32)
+    for i in range(len(power)):
+        highest = np.float32(0.0)
+        for j in range(first, last):
+            highest = max(highest, power[i, j] * inverse_floor[j])
+        out[i] = highest
+    return out
 
 
 def even_fast_length(samples):

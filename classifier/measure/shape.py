@@ -1,165 +1,390 @@
-"""From a coarse track to the pulse's shape: its fitted ridge, its amplitude, its span, and how sure each is."""
+"""From a demodulated pulse to its shape: its fitted ridge, its amplitude, its span, and how sure each is.
 
-from dataclasses import dataclass
+Phase and amplitude are smooth curves (``spline``). First the phase is unwrapped where the pulse stands well over the
+noise, and fitted; then the signal is turned by that fit, which leaves the amplitude in its real part and what the fit
+missed in its imaginary part, and the phase is fitted again from every sample with the weight it deserves. The span
+is read off the amplitude.
+"""
+
+from collections import namedtuple
 
 import numpy as np
 
-from classifier.measure.ridge import averaging_window, phase_of, refine, smooth
-from classifier.measure.spline import DEGREE, PhaseFit, fit_phase, place_knots
+from classifier.compiled import compiled
+from classifier.measure.ridge import averaging_window, smooth
+from classifier.measure.spline import (
+    basis_rows,
+    deviation_at,
+    fit,
+    knots_along,
+    polynomial_at,
+    polynomials,
+)
 
-#: Averaging of amplitude, in baseband samples, from which the narrowest that is quiet enough is taken.
-AMPLITUDE_WIDTHS = (3, 7, 15)
-#: A gap in amplitude this long ends the pulse; shorter ones are ripples.
+#: Spacing of the phase's knots: KNOT_S at a slope of KNOT_SLOPE, going with the root of the slope, within bounds.
+KNOT_S = 1.2e-3
+KNOT_SLOPE_HZ_PER_S = 1e6
+CLOSEST_KNOTS_S, WIDEST_KNOTS_S = 0.3e-3, 3.5e-3
+FEWEST_PIECES, MOST_PIECES = 5, 48
+#: Knots may not jump from close to wide within a piece: their density fades over this long.
+KNOT_FADE_S = 0.4e-3
+#: Of the amplitude's knots: how many pieces in the first and in the last fifth (or so long a stretch, if that is less),
+#: where it comes and goes, and how many between, within bounds.
+AMPLITUDE_END_PIECES, AMPLITUDE_END_S, AMPLITUDE_MIDDLE_PIECES = 8, 3e-3, 8
+CLOSEST_AMPLITUDE_KNOTS_S, WIDEST_AMPLITUDE_KNOTS_S = 0.1e-3, 3e-3
+#: Curves are fitted this far beyond what stands well over the noise, and by this share of its length if that is more.
+PAD_S, PAD_SHARE = 0.5e-3, 0.08
+#: The span reaches this far beyond what stands well over the noise, or this share of its length if that is more.
+REACH_S, REACH_SHARE = 0.3e-3, 0.06
+#: Where noise hides the end it is carried on by no more than this, or this share of the length; where another sound hides
+#: it, so much is its error. No instant is known better than this share of a baseband sample.
+CARRIED_S, CARRIED_SHARE, UNSEEN_S, FINEST = 0.6e-3, 0.05, 0.3e-3, 0.3
+#: A dip in amplitude this long ends the pulse; shorter ones are ripples.
 GAP_S = 0.5e-3
+#: A pulse of so many baseband samples (16 ms) is long: its neighbours are fitted together.
+LONG = 512
+#: Of averaged phases one in so many is fitted.
+THINNED = 3
+#: The turn of the phase is looked at over so many samples (0.4 ms).
+STILL_LAG = 13
+#: Residuals are looked at one by one and in blocks of so many: what a model misses hangs together.
+BLOCK = 8
+
+Shape = namedtuple(
+    "Shape",
+    [
+        "knots",  # of the phase spline, seconds from the first node of the pulse's row
+        "turns",  # its polynomials, in turns
+        "root",  # Cholesky factor of their posterior's precision; divided by the root of inflation
+        "amplitude_knots",
+        "amplitude",  # polynomials of the amplitude of the real signal, full scale
+        "amplitude_root",
+        "begin_s",  # the span
+        "end_s",
+        "begin_error_s",
+        "end_error_s",
+        "peak_amplitude",
+        "peak_s",  # where it stands
+        "firm_first_s",  # what stands well over the noise; beyond it the ridge is carried on
+        "firm_last_s",
+        "open_first",  # whether it is still firm as far beyond its track as it was looked for
+        "open_last",
+        "ridge_energy",  # energy along the ridge within the span, full scale squared times seconds
+        "noise_power",  # noise of one baseband sample of the pulse's analytic signal, full scale squared
+        "inflation",  # variance of what the fit left over the noise expected, at least 1
+        "stillness",  # length of the mean turn of the phase once the ridge is taken out: 1 where it stands still
+    ],
+)
+Shape.__doc__ = "What is known of one pulse. Instants in seconds from the first node of the row it was demodulated in."
 
 
-@dataclass
-class Shapes:
-    """A batch of pulses. Times in seconds from the first sample of the pulse's row.
-
-    fit : PhaseFit
-    begin_s, end_s : float64, shape (n_pulses,), the span; NaN where none could be found
-    begin_error_s, end_error_s : float64, their standard errors
-    inside : bool, shape (n_pulses, n), the baseband instants within the span
-    ridge_hz : float64, shape (n_pulses, n), the fitted ridge at all of them, carried on beyond the span
-    ridge_energy : float64, shape (n_pulses,), energy along the ridge within the span, full scale squared times seconds
-    peak_amplitude : float64, shape (n_pulses,)
-    """
-
-    fit: PhaseFit
-    begin_s: np.ndarray
-    end_s: np.ndarray
-    begin_error_s: np.ndarray
-    end_error_s: np.ndarray
-    inside: np.ndarray
-    ridge_hz: np.ndarray
-    ridge_energy: np.ndarray
-    peak_amplitude: np.ndarray
-
-
-def shape_batch(samples, nodes_hz, density_of, track_span, *, demodulator, settings):
-    """Fit ridge and span of a batch.
+@compiled
+def fit_shape(signal, ridge_hz, noise, track_first, track_last, before_s, after_s, rate_hz, late_s, span_drop_db):
+    """Fit ridge, amplitude and span of one pulse.
 
     Parameters
     ----------
-    samples, nodes_hz : as for Demodulator
-    density_of : callable, (n_pulses, n) of frequencies in Hz -> noise density at them
-    track_span : float, shape (n_pulses, 2), first and last baseband sample of the coarse track
+    signal : complex128, shape (n,), demodulated and refined
+    ridge_hz : float64, shape (n,), the ridge that it was demodulated along
+    noise : float64, shape (n,), mean noise power of each of its samples
+    track_first, track_last : int, first and last baseband sample of the coarse track
+    before_s, after_s : float, how far beyond the two ends of its track the pulse may stand over the noise; 0 keeps to the
+        track altogether
+    rate_hz : float, rate of the baseband
+    late_s : float, instant of the first baseband sample
+    span_drop_db : float, how far below its peak the pulse is followed
 
     Returns
     -------
-    Shapes
+    (bool, Shape): whether there is a pulse at all; if not, the shape says nothing
     """
-    rate = demodulator.rate_hz
-    half_density = 0.5 * density_of(nodes_hz[:, ::4]).mean(axis=1)
-    signal, ridge = refine(samples, nodes_hz, half_density * rate, demodulator=demodulator)
-    m, n = signal.shape
-    index = np.arange(n)
-    density = density_of(ridge)
-    # noise of one baseband sample: complex density is half the one-sided density of the real signal
-    sample_noise = 0.5 * density * rate
+    n = len(signal)
     calm = averaging_window(13)
     averaged = smooth(signal, calm)
-    averaged_noise = sample_noise * np.sum(calm**2)
-    energy = np.maximum(np.abs(averaged) ** 2 - averaged_noise, 0.0)
-    inside = (index >= track_span[:, :1] - 1) & (index <= track_span[:, 1:] + 1)
-    peak = np.argmax(np.where(inside, energy, -1.0), axis=1)
-    peak_energy = energy[np.arange(m), peak]
-    gap = max(2, round(GAP_S * rate))
-    firm = energy > np.maximum(0.0016 * peak_energy[:, None], 2.5 * averaged_noise)
-    first, last = _stretch(firm, peak, gap)
-    ridge_phase = phase_of(ridge, rate)
-    turns = np.unwrap(np.angle(averaged), axis=1) / (2 * np.pi) + ridge_phase / (2 * np.pi)
-    used = (index >= first[:, None]) & (index <= last[:, None])
-    weight = np.where(used, energy / np.maximum(0.5 * sample_noise, 1e-30) * (2 * np.pi) ** 2, 0.0)
-    slope = np.gradient(ridge, axis=1) * rate
-    last = np.minimum(np.maximum(last, first + 8), n - 1)
-    knots = place_knots(slope, first, last, rate)
-    fit = fit_phase(turns, weight, knots, rate_hz=rate)
-    time = np.broadcast_to(index / rate, (m, n))
-    held = np.clip(time, knots[:, DEGREE, None], knots[:, -DEGREE - 1, None])
-    model = np.einsum("mnk,mk->mn", fit.basis(held, 0), fit.coefficients)
-    fitted = model * (2 * np.pi) - ridge_phase
-    straight = np.where(used, signal * np.exp(-1j * fitted), signal)
-    amplitude, noise = _quiet_amplitude(straight, used, sample_noise, peak_energy)
-    shape = _span(amplitude, noise, gap, rate, settings)
-    within = (time >= shape["begin_s"][:, None]) & (time <= shape["end_s"][:, None])
-    held = np.clip(time, (shape["begin_s"] - 0.2e-3)[:, None], (shape["end_s"] + 0.2e-3)[:, None])
-    along = smooth(straight, calm)
-    # a tone of amplitude 2|z| has the power 2|z|^2
-    along_energy = 2.0 * np.where(within, np.abs(along) ** 2 - averaged_noise, 0.0).sum(axis=1) / rate
-    return Shapes(
-        fit=fit, **shape, inside=within, ridge_hz=fit.frequency_hz(held), ridge_energy=np.maximum(along_energy, 0.0)
+    share = np.sum(calm**2)
+    energy = np.empty(n)
+    for i in range(n):
+        energy[i] = max(averaged[i].real ** 2 + averaged[i].imag ** 2 - noise[i] * share, 0.0)
+    low, high = max(track_first - 1, 0), min(track_last + 1, n - 1)
+    peak = low + np.argmax(energy[low : high + 1])
+    firm = np.empty(n, np.bool_)
+    for i in range(n):
+        firm[i] = energy[i] > max(0.0016 * energy[peak], 2.5 * noise[i] * share)
+    # further from its track than this a pulse is noise, or another sound
+    before, after = round(before_s * rate_hz), round(after_s * rate_hz)
+    firm[: max(0, track_first - before)] = False
+    firm[track_last + after + 1 :] = False
+    gap = max(2, round(GAP_S * rate_hz))
+    first, last = run_end(firm, peak, -1, gap), run_end(firm, peak, 1, gap)
+    pad = max(round(PAD_S * rate_hz), round(PAD_SHARE * (last - first)))
+    low, high = max(0, first - pad), min(n - 1, last + pad)
+    if high - low < 16:
+        low = max(0, high - 16)
+        high = min(n - 1, low + 16)
+    count = high - low + 1
+    time = late_s + np.arange(low, high + 1) / rate_hz
+    way = _turns_of(ridge_hz, rate_hz)
+    turns = _unwrapped(averaged, peak) + way
+    knots = _phase_knots(ridge_hz[low : high + 1], first - low, last - low, rate_hz, time[0])
+    # averaged as they are, neighbours say the same: every third will do
+    few = (count + THINNED - 1) // THINNED
+    values, weights = np.empty(few), np.zeros(few)
+    for k in range(few):
+        i = low + k * THINNED
+        values[k] = turns[i]
+        if first <= i <= last:
+            weights[k] = THINNED * (2 * np.pi) ** 2 * energy[i] / (0.5 * noise[i])
+    rows, pieces = basis_rows(time[0], THINNED / rate_hz, few, knots)
+    coefficients, root, spent = fit(rows, pieces, values, weights, knots)
+    guess = polynomials(knots, coefficients)
+
+    # every sample with its own weight: along the right phase, what is left is imaginary. Of long pulses, whose curves are
+    # slow, neighbours are averaged first.
+    block = 1 if count < LONG else 2 if count < 2 * LONG else 4
+    few = count // block
+    middle_s = time[0] + 0.5 * (block - 1) / rate_hz
+    values, weights = np.empty(few), np.zeros(few)
+    for k in range(few):
+        missed, amplitude, mean_noise = 0.0, 0.0, 0.0
+        for i in range(k * block, (k + 1) * block):
+            rest = _turned(signal[low + i], way[low + i] - polynomial_at(time[i], knots, guess, 0))
+            missed += rest.imag / block
+            amplitude += np.sqrt(energy[low + i]) / block
+            mean_noise += noise[low + i] / block
+        values[k] = polynomial_at(middle_s + k * block / rate_hz, knots, guess, 0)
+        # beyond what is firm, noise would draw the ridge along, or another sound that begins there
+        if first <= low + k * block <= last:
+            weights[k] = block * (2 * np.pi * amplitude) ** 2 / (0.5 * mean_noise)
+            values[k] += min(max(missed / max(amplitude, 1e-20), -5.0), 5.0) / (2 * np.pi)
+    rows, pieces = basis_rows(middle_s, block / rate_hz, few, knots)
+    coefficients, root, spent = fit(rows, pieces, values, weights, knots)
+    right = polynomials(knots, coefficients)
+
+    straight = np.empty(count, np.complex128)
+    for i in range(count):
+        straight[i] = _turned(signal[low + i], way[low + i] - polynomial_at(time[i], knots, right, 0))
+    for k in range(few):
+        values[k], mean_noise = 0.0, 0.0
+        for i in range(k * block, (k + 1) * block):
+            values[k] += straight[i].real / block
+            mean_noise += noise[low + i] / block
+        weights[k] = 2.0 * block / mean_noise
+    amplitude_knots = _amplitude_knots(first - low, last - low, count, rate_hz, time[0])
+    rows, pieces = basis_rows(middle_s, block / rate_hz, few, amplitude_knots)
+    heights, amplitude_root, amplitude_spent = fit(rows, pieces, values, weights, amplitude_knots)
+    amplitude = polynomials(amplitude_knots, heights)
+
+    curve = np.empty(count)
+    for i in range(count):
+        curve[i] = polynomial_at(time[i], amplitude_knots, amplitude, 0)
+    near_low, near_high = max(0, track_first - 1 - low), min(count - 1, max(track_last + 1 - low, 0))
+    top = near_low + np.argmax(curve[near_low : near_high + 1]) if near_high >= near_low else np.argmax(curve)
+    height = curve[top]
+    level = height * 10 ** (-span_drop_db / 20)
+    # where the phase was never firm the ridge is a guess, and another sound may follow
+    reach = max(round(REACH_S * rate_hz), round(REACH_SHARE * (last - first)))
+    earliest = max(0, first - low - (reach if before > 0 else 0))
+    latest = min(count - 1, last - low + (reach if after > 0 else 0))
+    top = min(max(top, earliest), latest)
+    begin_s, begin_error_s = _crossing(
+        curve, top, -1, earliest, level, gap, time, amplitude_knots, amplitude, amplitude_root
+    )
+    end_s, end_error_s = _crossing(
+        curve, top, 1, latest, level, gap, time, amplitude_knots, amplitude, amplitude_root
+    )
+
+    inside = np.zeros(count, np.bool_)
+    for i in range(count):
+        inside[i] = begin_s <= time[i] <= end_s
+    within = np.flatnonzero(inside)
+    exists = height > 0.0 and len(within) >= 3
+    inflation = amplitude_inflation = 1.0
+    ridge_energy = noise_power = still = 0.0
+    if exists:
+        own = noise[low + within]
+        noise_power = 4.0 * own.mean()
+        inflation = _inflation(straight.imag[within] / np.sqrt(0.5 * own), spent)
+        amplitude_inflation = _inflation((straight.real[within] - curve[within]) / np.sqrt(0.5 * own), amplitude_spent)
+        along = smooth(straight, calm)
+        for i in within:
+            ridge_energy += along[i].real ** 2 + along[i].imag ** 2 - noise[low + i] * share
+        still = stillness(along[within[0] : within[-1] + 1])
+        ridge_energy = max(2.0 * ridge_energy / rate_hz, 0.0)
+    spread = np.sqrt(amplitude_inflation)
+    return exists, Shape(
+        knots,
+        right,
+        root / np.sqrt(inflation),
+        amplitude_knots,
+        2.0 * amplitude,
+        amplitude_root / (2.0 * spread),
+        begin_s,
+        end_s,
+        begin_error_s * spread,
+        end_error_s * spread,
+        2.0 * height,
+        time[top],
+        time[first - low],
+        time[last - low],
+        before > 0 and first <= track_first - before + 1,
+        after > 0 and last >= track_last + after - 1,
+        ridge_energy,
+        noise_power,
+        inflation,
+        still,
     )
 
 
-def _quiet_amplitude(straight, used, sample_noise, peak_energy):
-    """Amplitude averaged just so long that the span's threshold stands over the noise.
+@compiled
+def stillness(signal):
+    """Length of the mean turn of the phase over STILL_LAG samples: 1 where it stands still, near 0 for noise.
 
-    Inside the fitted stretch the phase is known, so the real part is the amplitude and its noise is halved.
+    The mean is weighted with the amplitude, so that the weak ends say little.
     """
-    threshold = 0.1 * np.sqrt(peak_energy)
-    out = noise = None
-    for candidate in AMPLITUDE_WIDTHS:
-        window = averaging_window(candidate)
-        share = np.sum(window**2)
-        mean = smooth(straight, window)
-        this_noise = np.sqrt(0.5 * sample_noise * share)
-        this = np.where(used, mean.real, np.sqrt(np.maximum(np.abs(mean) ** 2 - 2 * this_noise**2, 0)))
-        if out is None:
-            out, noise = this, this_noise
-            continue
-        loud = np.median(noise, axis=1) > threshold / 4
-        out = np.where(loud[:, None], this, out)
-        noise = np.where(loud[:, None], this_noise, noise)
-    return out, noise
+    together, total = 0j, 0.0
+    lag = min(STILL_LAG, max(len(signal) // 2, 1))
+    for i in range(lag, len(signal)):
+        turn = signal[i] * np.conj(signal[i - lag])
+        together += turn
+        total += np.abs(turn)
+    return np.abs(together) / max(total, 1e-300)
 
 
-def _span(amplitude, noise, gap, rate, settings):
-    top = np.max(np.where(noise < amplitude, amplitude, 0.0), axis=1)
-    level = top * 10 ** (-settings.span_drop_db / 20)
-    threshold = np.maximum(level[:, None], 2.0 * noise)
-    peak = np.argmax(amplitude, axis=1)
-    first, last = _stretch(amplitude >= threshold, peak, gap)
-    begin, begin_error = _crossing(amplitude, noise, threshold, first, -1, rate)
-    end, end_error = _crossing(amplitude, noise, threshold, last, +1, rate)
-    return {
-        "begin_s": begin,
-        "end_s": end,
-        "begin_error_s": begin_error,
-        "end_error_s": end_error,
-        "peak_amplitude": 2.0 * top,
-    }
+@compiled
+def _turned(value, turns):
+    """A complex number turned by so many turns."""
+    angle = 2 * np.pi * (turns - np.floor(turns))
+    cosine, sine = np.cos(angle), np.sin(angle)
+    return complex(value.real * cosine - value.imag * sine, value.real * sine + value.imag * cosine)
 
 
-def _crossing(amplitude, noise, threshold, at, direction, rate):
-    """Instant at which amplitude falls through the threshold beyond sample ``at``, and its standard error."""
-    m, n = amplitude.shape
-    rows = np.arange(m)
-    beyond = np.clip(at + direction, 0, n - 1)
-    inner, outer = amplitude[rows, at], amplitude[rows, beyond]
-    limit = threshold[rows, at]
-    # amplitude falls about exponentially there: interpolate its logarithm
-    small = 0.25 * limit
-    high, low = np.log(np.maximum(inner, limit)), np.log(np.maximum(outer, small))
-    part = np.clip((high - np.log(limit)) / np.maximum(high - low, 1e-9), 0, 1)
-    before, after = amplitude[rows, np.clip(at - 2 * direction, 0, n - 1)], amplitude[rows, np.clip(at + 2 * direction, 0, n - 1)]
-    steep = np.maximum(np.abs(before - after) / 4, 1e-12)
-    error = np.minimum(noise[rows, at] / steep, 0.5e-3 * rate)
-    return (at + direction * part) / rate, np.maximum(error, 0.02) / rate
+@compiled
+def nothing():
+    """A Shape that says nothing."""
+    none, root = np.zeros(11), np.ones((6, 5))
+    return Shape(none, np.zeros((2, 5)), root, none, np.zeros((2, 5)), root, *(0.0,) * 8, False, False, 0.0, 0.0, 1.0, 0.0)
 
 
-def _stretch(flags, peak, gap):
-    """First and last index of the run of true flags around ``peak`` that has no hole of ``gap`` or more."""
-    mirror = flags.shape[1] - 1
-    return mirror - _run_end(flags[:, ::-1], mirror - peak, gap), _run_end(flags, peak, gap)
+@compiled
+def run_end(flags, start, direction, gap):
+    """Last index of the run of true flags from ``start`` on, in a direction, that has no hole of ``gap`` or more."""
+    last, i = start, start + direction
+    while 0 <= i < len(flags) and abs(i - last) <= gap:
+        if flags[i]:
+            last = i
+        i += direction
+    return last
 
 
-def _run_end(flags, peak, gap):
-    """Last index of the run of true flags from ``peak`` on."""
-    m, n = flags.shape
-    index = np.arange(n)
-    last_true = np.maximum.accumulate(np.where(flags | (index == peak[:, None]), index, -1), axis=1)
-    lost = (index > peak[:, None]) & (index - last_true >= gap)
-    stop = np.where(lost.any(axis=1), np.argmax(lost, axis=1), n - 1)
-    return last_true[np.arange(m), stop]
+@compiled
+def _turns_of(frequency_hz, rate_hz):
+    """Phase in turns whose derivative is the given frequency, by the trapezoidal rule."""
+    out = np.zeros(len(frequency_hz))
+    for i in range(1, len(out)):
+        out[i] = out[i - 1] + 0.5 * (frequency_hz[i] + frequency_hz[i - 1]) / rate_hz
+    return out
+
+
+@compiled
+def _unwrapped(signal, start):
+    """Phase in turns without jumps, followed from the sample ``start`` both ways."""
+    n = len(signal)
+    out = np.empty(n)
+    out[start] = np.angle(signal[start]) / (2 * np.pi)
+    for i in range(start + 1, n):
+        step = np.angle(signal[i] * np.conj(signal[i - 1])) / (2 * np.pi)
+        out[i] = out[i - 1] + step
+    for i in range(start - 1, -1, -1):
+        step = np.angle(signal[i] * np.conj(signal[i + 1])) / (2 * np.pi)
+        out[i] = out[i + 1] + step
+    return out
+
+
+@compiled
+def _phase_knots(ridge_hz, first, last, rate_hz, first_s):
+    """Knots that lie close where the ridge is steep and far apart where it is flat, and none before the sample ``first`` or
+    after ``last``, so that what is known there is carried on over the ends."""
+    n = len(ridge_hz)
+    dense = np.empty(n)
+    for i in range(n):
+        before, after = max(i - 1, 0), min(i + 1, n - 1)
+        slope = abs(ridge_hz[after] - ridge_hz[before]) * rate_hz / (after - before)
+        spacing = KNOT_S * np.sqrt(KNOT_SLOPE_HZ_PER_S / max(slope, 1.0))
+        dense[i] = 1.0 / min(max(spacing, CLOSEST_KNOTS_S), WIDEST_KNOTS_S)
+    reach = max(1, round(KNOT_FADE_S * rate_hz))
+    passed = np.zeros(n)
+    for i in range(n):
+        most = dense[i]
+        for lag in (-2 * reach, -reach, reach, 2 * reach):
+            if 0 <= i + lag < n:
+                most = max(most, 0.5 * dense[i + lag])
+        if i < n - 1:
+            passed[i + 1] = passed[i] + (most / rate_hz if first <= i < last else 0.0)
+    pieces = min(max(int(np.ceil(passed[n - 1])), FEWEST_PIECES), MOST_PIECES)
+    return knots_along(passed, first_s, 1.0 / rate_hz, pieces)
+
+
+@compiled
+def _amplitude_knots(first, last, count, rate_hz, first_s):
+    """Knots that lie close near both ends, where the amplitude comes and goes."""
+    length = max(last - first, 8)
+    end = min(0.2 * length, AMPLITUDE_END_S * rate_hz)
+    closest = CLOSEST_AMPLITUDE_KNOTS_S * rate_hz
+    at_ends = 1.0 / max(end / AMPLITUDE_END_PIECES, closest)
+    widest = WIDEST_AMPLITUDE_KNOTS_S * rate_hz
+    between = 1.0 / min(max((length - 2 * end) / AMPLITUDE_MIDDLE_PIECES, closest), widest)
+    passed = np.zeros(count)
+    for i in range(count - 1):
+        inner = first + end < i < last - end
+        passed[i + 1] = passed[i] + (between if inner else at_ends)
+    pieces = min(max(int(np.ceil(passed[count - 1])), FEWEST_PIECES), MOST_PIECES)
+    return knots_along(passed, first_s, 1.0 / rate_hz, pieces)
+
+
+@compiled
+def _crossing(curve, top, direction, furthest, level, gap, time, knots, amplitude, root):
+    """Instant at which the amplitude falls through ``level`` on one side of its top, no further than the sample
+    ``furthest``, and its standard error.
+
+    Where the curve itself is not known as well as that, it is followed down to its own standard deviation, and from there
+    carried on as steeply as it fell.
+    """
+    step = time[1] - time[0]
+    instant, error, late = time[top], 0.0, 0.0
+    limit = level
+    for _ in range(2):
+        at = run_end(curve >= limit, top, direction, gap)
+        beyond = at + direction
+        if (furthest - beyond) * direction < 0:
+            instant, late = time[furthest], UNSEEN_S
+        else:
+            part = (curve[at] - limit) / max(curve[at] - curve[beyond], 1e-30)
+            instant = time[at] + direction * part * step
+        deviation = deviation_at(instant, knots, root, 0)
+        steep = abs(polynomial_at(instant, knots, amplitude, 1))
+        error = deviation / max(steep, 1e-12)
+        if deviation <= limit:
+            break
+        limit = deviation
+    if limit > level and late == 0.0:
+        # it sank into the noise before it had fallen so far: carried on as it fell
+        late = min((limit - level) / max(steep, 1e-12), CARRIED_S, CARRIED_SHARE * (time[-1] - time[0]))
+        instant += direction * late
+    error = np.sqrt(min(error, 0.25 * (time[-1] - time[0])) ** 2 + late**2 + (FINEST * step) ** 2)
+    return instant, error
+
+
+@compiled
+def _inflation(residuals, spent):
+    """Variance of residuals over the 1 expected, singly or of the means of blocks, whichever is more; at least 1."""
+    n = len(residuals)
+    singly = np.sum(residuals**2) / max(n - spent, 0.5 * n)
+    blocks = n // BLOCK
+    in_blocks = 0.0
+    if blocks >= 4:
+        for b in range(blocks):
+            in_blocks += np.sum(residuals[b * BLOCK : (b + 1) * BLOCK]) ** 2 / BLOCK
+        in_blocks /= max(blocks - spent, 0.5 * blocks)
+        # few blocks scatter by themselves
+        in_blocks /= 1.0 + 1.5 * np.sqrt(2.0 / blocks)
+    return max(1.0, singly, in_blocks)

@@ -7,11 +7,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from classifier.compiled import compiled
+from classifier.measure.tracks import BRIEF_POINTS, FEWEST_POINTS
+
 #: Longest hole, in seconds, across which two pieces of a sweep are joined, and how far off the aim may be.
 LONGEST_HOLE_S = 1.2e-3
 AIM_HZ = 2_500.0
+#: Levels at the two ends: what counts as much as missing the aim altogether.
+LEVELS_DB = 15.0
+#: The two pieces may overlap by so many nodes, where the window smears a steep sweep into two peaks.
+OVERLAP_NODES = 3.5
 #: How far two tracks may be from a whole-numbered ratio of their frequencies.
-RATIO_TOLERANCE = 0.035
+RATIO_TOLERANCE = 0.012
+#: A harmonic may begin that much before its sound's strongest one, and end that much after it.
+SLACK_S = 1e-3
 #: Harmonics must sound together for this share of the shorter.
 TOGETHER = 0.5
 
@@ -21,14 +30,14 @@ class Sound:
     """One sound: the track of its strongest harmonic.
 
     region : int, index of the region
-    time : float, shape (n_points,), samples from the start of the region, evenly spaced
-    frequency_hz : float, shape (n_points,)
+    time : float, sample of the first point, from the start of the region
+    frequency_hz : float64, shape (n_points,), at every node
     harmonic : int, which harmonic of the sound this is as far as other tracks tell
     strength : float, energy of the track over the floor, summed over its points
     """
 
     region: int
-    time: np.ndarray
+    time: float
     frequency_hz: np.ndarray
     harmonic: int
     strength: float
@@ -46,121 +55,206 @@ def sounds_of(tracks, *, node, sample_rate_hz, settings):
     -------
     list of Sound, in order of region and time
     """
-    pieces = [
-        _Piece(
-            tracks.region[i],
-            tracks.time[tracks.first[i] : tracks.first[i + 1]],
-            tracks.frequency_hz[tracks.first[i] : tracks.first[i + 1]],
-            float(tracks.rise[tracks.first[i] : tracks.first[i + 1]].sum()),
-        )
-        for i in range(len(tracks))
+    if not len(tracks):
+        return []
+    follows = _joined(
+        tracks.region,
+        tracks.first,
+        tracks.time,
+        tracks.frequency_hz,
+        tracks.rise,
+        node,
+        LONGEST_HOLE_S * sample_rate_hz,
+    )
+    owner, start, first, frequency, strength, share = _bridged(
+        follows, tracks.region, tracks.first, tracks.time, tracks.frequency_hz, tracks.rise, tracks.share, node
+    )
+    good = _are_sounds(
+        first,
+        frequency,
+        strength,
+        share,
+        settings.brief_least_share,
+        settings.least_strength,
+        settings.most_uneven_hz,
+        settings.most_uneven_share,
+        settings.brief_most_uneven,
+    )
+    harmonic = _grouped(good, owner, start, first, frequency, strength, node, SLACK_S * sample_rate_hz)
+    chosen = np.flatnonzero(harmonic)
+    return [
+        Sound(int(owner[i]), start[i], frequency[first[i] : first[i + 1]], int(harmonic[i]), strength[i])
+        for i in chosen[np.lexsort((start[chosen], owner[chosen]))]
     ]
-    out, begin = [], 0
-    pieces.sort(key=lambda piece: (piece.region, piece.time[0]))
-    for end in range(1, len(pieces) + 1):
-        if end == len(pieces) or pieces[end].region != pieces[begin].region:
-            out += _sounds_of_region(pieces[begin:end], node, sample_rate_hz, settings)
-            begin = end
+
+
+@compiled
+def _joined(region, first, time, frequency, rise, node, longest_hole):
+    """Index of the track that goes on where each one ends; -1 where none does.
+
+    Tracks whose ends aim at each other across a short hole are joined; the best aims first, every end once.
+    """
+    n = len(region)
+    order = np.argsort(time[first[:-1]])
+    order = order[np.argsort(region[order], kind="mergesort")]
+    early, late, cost = [0], [0], [0.0]
+    for place in range(n):
+        i = order[place]
+        end = first[i + 1] - 1
+        for other in range(place + 1, n):
+            j = order[other]
+            begin = first[j]
+            if region[j] != region[i] or time[begin] >= time[end] + longest_hole:
+                break
+            if time[begin] < time[end] - OVERLAP_NODES * node or time[first[j + 1] - 1] < time[end]:
+                continue
+            middle = 0.5 * (time[begin] + time[end])
+            few = min(end - first[i], 3)
+            slope = (frequency[end] - frequency[end - few]) / (time[end] - time[end - few])
+            aim = frequency[end] + slope * (middle - time[end])
+            few = min(first[j + 1] - 1 - begin, 3)
+            slope = (frequency[begin + few] - frequency[begin]) / (time[begin + few] - time[begin])
+            miss = abs(aim - frequency[begin] - slope * (middle - time[begin]))
+            levels = _level(rise, end, -1, first[i]) / _level(rise, begin, 1, first[j + 1] - 1)
+            miss /= AIM_HZ + 0.25 * abs(frequency[begin] - frequency[end])
+            if miss <= 1.0 and miss + abs(10 * np.log10(levels)) / LEVELS_DB <= 1.3:
+                early.append(i)
+                late.append(j)
+                cost.append(miss + abs(time[begin] - time[end]) / longest_hole)
+    follows, led = np.full(n, -1), np.zeros(n, np.bool_)
+    for pair in np.argsort(np.array(cost)[1:]):
+        i, j = early[pair + 1], late[pair + 1]
+        if follows[i] < 0 and not led[j]:
+            follows[i] = j
+            led[j] = True
+    return follows
+
+
+@compiled
+def _level(rise, at, direction, last):
+    """Mean power of a track over its last few points."""
+    count = min(abs(last - at), 3) + 1
+    total = 0.0
+    for k in range(count):
+        total += rise[at + direction * k]
+    return total / count
+
+
+@compiled
+def _bridged(follows, region, first, time, frequency, rise, share, node):
+    """Chains of tracks as pieces, points at every node, holes bridged by straight lines: (region, time of the first point,
+    first point of each piece and the end of the last, frequencies, strength, best share of its tracks)."""
+    n = len(follows)
+    led = np.zeros(n, np.bool_)
+    for i in range(n):
+        if follows[i] >= 0:
+            led[follows[i]] = True
+    owner, start, strength, best = np.empty(n, np.int64), np.empty(n), np.zeros(n), np.zeros(n)
+    new_first = np.zeros(n + 1, np.int64)
+    out = np.empty(len(time) + n * 64)
+    count, filled = 0, 0
+    for head in range(n):
+        if led[head]:
+            continue
+        owner[count], start[count] = region[head], time[first[head]]
+        at, i, previous = 0, head, -1
+        while i >= 0:
+            best[count] = max(best[count], share[i])
+            for k in range(first[i], first[i + 1]):
+                wanted = int(np.round((time[k] - start[count]) / node))
+                if wanted < at:
+                    continue
+                while at < wanted:
+                    whole = time[k] - time[previous]
+                    part = (start[count] + at * node - time[previous]) / whole
+                    out[filled] = frequency[previous] + part * (frequency[k] - frequency[previous])
+                    filled += 1
+                    at += 1
+                out[filled] = frequency[k]
+                filled += 1
+                at = wanted + 1
+                strength[count] += rise[k]
+                previous = k
+            i = follows[i]
+        count += 1
+        new_first[count] = filled
+    return (
+        owner[:count].copy(),
+        start[:count].copy(),
+        new_first[: count + 1].copy(),
+        out[:filled].copy(),
+        strength[:count].copy(),
+        best[:count].copy(),
+    )
+
+
+@compiled
+def _are_sounds(
+    first,
+    frequency,
+    strength,
+    share,
+    brief_least_share,
+    least_strength,
+    most_uneven_hz,
+    most_uneven_share,
+    brief_most_uneven,
+):
+    """Whether a piece is strong enough, stands out in frequency and runs smoothly, as a call does; a burst of noise
+    staggers from point to point."""
+    out = np.zeros(len(strength), np.bool_)
+    for i in range(len(strength)):
+        points = first[i + 1] - first[i]
+        brief = points < BRIEF_POINTS
+        if points < FEWEST_POINTS or strength[i] < least_strength or (brief and share[i] < brief_least_share):
+            continue
+        step = np.diff(frequency[first[i] : first[i + 1]])
+        limit = most_uneven_hz + most_uneven_share * np.median(np.abs(step))
+        if brief:
+            limit *= brief_most_uneven
+        out[i] = len(step) < 2 or np.median(np.abs(np.diff(step))) <= limit
     return out
 
 
-@dataclass
-class _Piece:
-    region: int
-    time: np.ndarray
-    frequency: np.ndarray
-    strength: float
+@compiled
+def _grouped(good, owner, start, first, frequency, strength, node, slack):
+    """Which harmonic of its sound each piece is that stands for one; 0 for harmonics of another piece, and for what is no
+    sound.
 
-    def aim(self, at, late):
-        """Frequency where the piece heads to at time ``at``, from its late or its early end."""
-        few = min(len(self.time) - 1, 3)
-        if late:
-            slope = (self.frequency[-1] - self.frequency[-1 - few]) / (self.time[-1] - self.time[-1 - few])
-            return self.frequency[-1] + slope * (at - self.time[-1])
-        slope = (self.frequency[few] - self.frequency[0]) / (self.time[few] - self.time[0])
-        return self.frequency[0] + slope * (at - self.time[0])
-
-
-def _sounds_of_region(pieces, node, sample_rate_hz, settings):
-    if len(pieces) > 1:
-        pieces = _joined(pieces, node, LONGEST_HOLE_S * sample_rate_hz)
-    pieces = [piece for piece in pieces if piece.strength >= settings.least_strength and _is_even(piece, settings)]
-    pieces.sort(key=lambda piece: -piece.strength)
-    taken = [False] * len(pieces)
-    sounds = []
-    for i, piece in enumerate(pieces):
-        if taken[i]:
+    A weaker piece within the time of a stronger one, at a whole-numbered ratio of its frequency throughout, is its
+    harmonic.
+    """
+    n = len(owner)
+    out = np.zeros(n, np.int64)
+    for i in range(n):
+        out[i] = good[i]
+    for i in np.argsort(-strength):
+        if not out[i]:
             continue
         harmonic = 1
-        for j in range(i + 1, len(pieces)):
-            if taken[j]:
+        end = start[i] + (first[i + 1] - first[i] - 1) * node
+        for j in range(n):
+            if j == i or not out[j] or owner[j] != owner[i] or strength[j] > strength[i]:
                 continue
-            ratio = _ratio(piece, pieces[j], node)
-            if ratio is None:
+            other_end = start[j] + (first[j + 1] - first[j] - 1) * node
+            if start[j] < start[i] - slack or other_end > end + slack:
                 continue
-            for mine, other in ((1, 2), (1, 3), (2, 1), (2, 3), (3, 1), (3, 2), (2, 4)):
-                if abs(ratio * mine / other - 1) < RATIO_TOLERANCE:
-                    taken[j] = True
-                    if mine > harmonic and other < mine:
-                        harmonic = mine
+            low, high = max(start[i], start[j]), min(end, other_end)
+            count = int((high - low) / node + 0.5) + 1
+            if high - low < max(TOGETHER * (other_end - start[j]), 2 * node):
+                continue
+            mine = first[i] + int(np.round((low - start[i]) / node))
+            other = first[j] + int(np.round((low - start[j]) / node))
+            count = min(count, first[i + 1] - mine, first[j + 1] - other)
+            ratios = frequency[other : other + count] / frequency[mine : mine + count]
+            ratio = np.median(ratios)
+            if np.median(np.abs(ratios - ratio)) > RATIO_TOLERANCE * ratio:
+                continue
+            for own, its in ((1, 2), (1, 3), (2, 1), (2, 3), (3, 1), (3, 2), (2, 4)):
+                if abs(ratio * own / its - 1) < RATIO_TOLERANCE:
+                    out[j] = 0
+                    if own > harmonic and its < own:
+                        harmonic = own
                     break
-        sounds.append(Sound(piece.region, piece.time, piece.frequency, harmonic, piece.strength))
-    sounds.sort(key=lambda sound: sound.time[0])
-    return sounds
-
-
-def _is_even(piece, settings):
-    """Whether a track runs smoothly, as a call does; a burst of noise staggers from point to point."""
-    step = np.diff(piece.frequency)
-    limit = settings.most_uneven_hz + settings.most_uneven_share * np.median(np.abs(step))
-    return np.median(np.abs(np.diff(step))) <= limit
-
-
-def _ratio(piece, other, node):
-    """Ratio of the other's frequency to the piece's where both sound; None where they hardly do, or it wanders."""
-    first, last = max(piece.time[0], other.time[0]), min(piece.time[-1], other.time[-1])
-    shorter = min(piece.time[-1] - piece.time[0], other.time[-1] - other.time[0])
-    if last - first < max(TOGETHER * shorter, 2 * node):
-        return None
-    at = np.arange(first, last + node / 2, node)
-    ratios = np.interp(at, other.time, other.frequency) / np.interp(at, piece.time, piece.frequency)
-    middle = float(np.median(ratios))
-    return middle if np.median(np.abs(ratios - middle)) < RATIO_TOLERANCE * middle else None
-
-
-def _joined(pieces, node, longest_hole):
-    """Join pieces whose ends aim at each other across a short hole; the hole is bridged by a straight line.
-
-    The best aims are joined first; every end is joined once.
-    """
-    starts = np.array([piece.time[0] for piece in pieces])  # pieces come in order of time
-    pairs = []
-    for i, early in enumerate(pieces):
-        end = early.time[-1]
-        for j in range(np.searchsorted(starts, end + 0.5 * node), np.searchsorted(starts, end + longest_hole)):
-            late = pieces[j]
-            middle = 0.5 * (late.time[0] + end)
-            miss = abs(early.aim(middle, late=True) - late.aim(middle, late=False))
-            if miss <= AIM_HZ + 0.25 * abs(late.frequency[0] - early.frequency[-1]):
-                pairs.append((miss / AIM_HZ + (late.time[0] - end) / longest_hole, i, j))
-    follows, led = {}, set()
-    for _, i, j in sorted(pairs):
-        if i not in follows and j not in led:
-            follows[i] = j
-            led.add(j)
-    out = []
-    for i in range(len(pieces)):
-        if i in led:
-            continue
-        chain = [i]
-        while chain[-1] in follows:
-            chain.append(follows[chain[-1]])
-        out.append(_bridged([pieces[k] for k in chain], node) if len(chain) > 1 else pieces[i])
+        out[i] = harmonic
     return out
-
-
-def _bridged(chain, node):
-    time = np.concatenate([piece.time for piece in chain])
-    frequency = np.concatenate([piece.frequency for piece in chain])
-    even = time[0] + node * np.arange(round((time[-1] - time[0]) / node) + 1)
-    return _Piece(chain[0].region, even, np.interp(even, time, frequency), sum(piece.strength for piece in chain))

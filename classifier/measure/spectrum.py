@@ -1,100 +1,220 @@
-"""What is read off the spectrum of a pulse, and off demodulation along other harmonics."""
+"""Energy over frequency: of the pulse as fitted, which has no noise, and of the recording in its span.
+
+Peak and centre frequency are those of the fitted pulse, amplitude times phase, brought down to the middle of its band
+so that few samples hold it. What the recording holds in that band and beyond says whether the fit is all there is.
+"""
 
 import numpy as np
-import scipy.fft
 
-#: Room given beyond the ridge's band, in Hz, and beyond the span, in seconds.
+from classifier.compiled import compiled
+from classifier.measure.spline import (
+    DEGREE,
+    basis_at,
+    deviation_at,
+    length_of,
+    polynomial_at,
+    solve_forward,
+)
+
+#: Room given beyond the ridge's band, in Hz.
 BAND_ROOM_HZ = 2_000.0
-SPAN_ROOM_S = 0.15e-3
-#: Sounds of voices, wind and handling lie under this and say nothing about a pulse.
-AUDIBLE_HZ = 8_000.0
+#: Samples of the fitted pulse for each Hz of its band, and at least so many.
+OVERSAMPLING, FEWEST_SAMPLES = 1.3, 48
+#: Maxima of the spectrum are rivals when they differ by less than so many times the relative error of the amplitude.
+RIVAL = 4.0
+#: Samples of the fitted pulse that are taken together where its covariance is asked for.
+_TOGETHER = 4
+#: Instants at which the energy of the fitted pulse is summed.
+_STEPS = 64
 
 
-def spectrum_metrics(samples, begin_s, end_s, low_hz, high_hz, density, noise_power, *, sample_rate_hz):
-    """Peak frequency and centre frequency, with standard errors, and the energy in the pulse's band.
+@compiled
+def fitted(shape, low_hz, high_hz):
+    """The fitted pulse, brought down by the middle of its band.
 
     Parameters
     ----------
-    samples : float32, shape (m, n), audio of each pulse
-    begin_s, end_s : float64, shape (m,), the span, from the first sample of the row
-    low_hz, high_hz : float64, shape (m,), the band of the ridge
-    density : float64, shape (m,), noise density in that band, full scale squared per Hz
-    noise_power : float64, shape (m,), power of the noise over all frequencies above AUDIBLE_HZ, full scale squared
+    shape : Shape
+    low_hz, high_hz : float, the band of its ridge
 
     Returns
     -------
-    dict of (value, standard error) in Hz, and "energy", in the band, and "whole_energy", at all frequencies above
-    AUDIBLE_HZ: (full scale squared times seconds, None), noise taken off
+    signal : complex128, shape (n,)
+    rate_hz, first_s : float, its sample rate, and the instant of its first sample
     """
-    m, n = samples.shape
-    rate = sample_rate_hz
-    first = np.maximum(np.floor((begin_s - SPAN_ROOM_S) * rate), 0).astype(int)
-    last = np.minimum(np.ceil((end_s + SPAN_ROOM_S) * rate), n - 1).astype(int)
-    longest = int((last - first).max()) + 1
-    index = np.arange(longest)
-    pick = np.minimum(first[:, None] + index, n - 1)
-    own = np.take_along_axis(samples, pick, 1) * (index <= (last - first)[:, None])
-    size = scipy.fft.next_fast_len(2 * longest, real=True)
-    spectrum = scipy.fft.rfft(own, size, axis=1)
-    power = spectrum.real**2 + spectrum.imag**2
-    frequency = np.arange(power.shape[1]) * (rate / size)
-    low = low_hz - BAND_ROOM_HZ
-    high = high_hz + BAND_ROOM_HZ
-    inside = (frequency >= low[:, None]) & (frequency <= high[:, None])
-    length = (last - first + 1).astype(float)
-    # |X|^2 of noise: density * rate / 2 for each sample
-    floor = density * rate / 2 * length
-    banded = np.where(inside, power, 0.0)
-    coarse = frequency[np.argmax(banded, axis=1)]
-    peak, peak_error = _peak(own, coarse, length, density, rate)
-    net = np.where(inside, power - floor[:, None], 0.0)
-    total = net.sum(axis=1)
-    whole = power[:, frequency >= AUDIBLE_HZ].sum(axis=1)
-    cumulative = np.cumsum(net, axis=1)
-    place = np.argmax(cumulative >= 0.5 * total[:, None], axis=1)
-    rows = np.arange(m)
-    before = np.where(place > 0, cumulative[rows, place - 1], 0.0)
-    step = np.maximum(cumulative[rows, place] - before, 1e-30)
-    bin_hz = rate / size
-    centre = frequency[place] - bin_hz / 2 + bin_hz * np.clip((0.5 * total - before) / step, 0, 1)
-    # error of the median of energy: noise energy of both halves against the energy per Hz at the middle
-    near = np.abs(frequency - centre[:, None]) <= np.maximum(0.05 * (high - low), 2 * bin_hz)[:, None]
-    per_hz = np.maximum(np.where(near, net, 0).sum(axis=1) / np.maximum(near.sum(axis=1), 1) / bin_hz, 1e-30)
-    independent = rate / length
-    noise_energy = np.sqrt(
-        np.sum(np.where(inside, floor[:, None] ** 2 + 2 * floor[:, None] * np.maximum(net, 0), 0), axis=1)
-        * independent / bin_hz
-    )
-    return {
-        "peak_frequency": (peak, peak_error),
-        "centre_frequency": (centre, 0.5 * noise_energy / per_hz / bin_hz),
-        "energy": (2 * total / (size * rate), None),
-        "whole_energy": (2 * whole / (size * rate) - noise_power * length / rate, None),
-    }
+    length = shape.end_s - shape.begin_s
+    rate_hz = OVERSAMPLING * (high_hz - low_hz + 2 * BAND_ROOM_HZ + 6.0 / length)
+    middle_hz = 0.5 * (low_hz + high_hz)
+    # beyond the span it goes on for a little
+    first_s = max(shape.begin_s - 0.1 * length, shape.amplitude_knots[DEGREE])
+    last_s = min(shape.end_s + 0.1 * length, shape.amplitude_knots[len(shape.amplitude_knots) - DEGREE - 1])
+    count = max(int((last_s - first_s) * rate_hz), FEWEST_SAMPLES)
+    signal = np.zeros(count, np.complex128)
+    for i in range(count):
+        at = first_s + i / rate_hz
+        amplitude = polynomial_at(at, shape.amplitude_knots, shape.amplitude, 0)
+        if amplitude > 0.0:
+            turns = polynomial_at(at, shape.knots, shape.turns, 0) - middle_hz * at
+            angle = 2 * np.pi * (turns - np.floor(turns))
+            signal[i] = complex(amplitude * np.cos(angle), amplitude * np.sin(angle))
+    return signal, rate_hz, first_s
 
 
-def _peak(own, coarse_hz, length, density, rate):
+@compiled
+def peak_and_centre(spectrum, signal, rate_hz, first_s, middle_hz, shape):
+    """Peak and centre frequency of the fitted pulse, with standard errors.
+
+    Parameters
+    ----------
+    spectrum : complex128, the transform of ``signal``, padded with zeros
+    signal, rate_hz, first_s : from ``fitted``
+    middle_hz : float, what it was brought down by
+
+    Returns
+    -------
+    peak_hz, peak_error_hz, centre_hz, centre_error_hz : float
+    """
+    size = len(spectrum)
+    half = size - size // 2
+    power = np.empty(size)
+    total, highest, place = 0.0, -1.0, 0
+    for i in range(size):
+        value = spectrum[(i + half) % size]
+        power[i] = value.real**2 + value.imag**2
+        total += power[i]
+        if power[i] > highest:
+            highest, place = power[i], i
+    below, i = 0.0, 0
+    while below + power[i] < 0.5 * total:
+        below += power[i]
+        i += 1
+    bin_hz = rate_hz / size
+    centre = (i - size // 2 + (0.5 * total - below) / power[i] - 0.5) * bin_hz
+    peak, peak_error = _peak(signal, first_s, rate_hz, (place - size // 2) * bin_hz, shape)
+    # other maxima that noise may lift over this one
+    doubt = RIVAL * deviation_at(shape.peak_s, shape.amplitude_knots, shape.amplitude_root, 0) / shape.peak_amplitude
+    for k in range(1, size - 1):
+        if power[k] > highest * (1 - min(doubt, 0.9)) and power[k] >= power[k - 1] and power[k] > power[k + 1]:
+            peak_error = max(peak_error, 0.5 * abs(k - place) * bin_hz)
+    return middle_hz + peak, peak_error, middle_hz + centre, _centre_error(shape, middle_hz + centre)
+
+
+@compiled
+def _peak(signal, first_s, rate_hz, coarse_hz, shape):
     """Frequency at which |X(f)| is greatest, by Newton's steps from a bin, and its standard error.
 
     With X, X', X'' the transform of the samples weighted by 1, t and t^2 (t from the middle), the power's slope is
-    2 Re(X' X*) and its bend 2 Re(X'' X*) + 2 |X'|^2; noise moves the peak by its own share of the slope over the bend.
+    2 Re(X' X*) and its bend 2 Re(X'' X*) + 2 |X'|^2. The error is what the covariance of phase and amplitude makes of
+    the slope, over the bend.
     """
-    m, n = own.shape
-    time = (np.arange(n)[None, :] - (length[:, None] - 1) / 2) / rate
-    frequency = coarse_hz.copy()
-    limit = rate / length
+    n = len(signal)
+    frequency = coarse_hz
+    limit = rate_hz / n
+    turned = np.empty(n, np.complex128)
+    x0 = x1 = 0j
+    bend = -1e-30
     for _ in range(3):
-        turned = own * np.exp(-2j * np.pi * (frequency[:, None] * time)).astype(np.complex64)
-        x0 = turned.sum(axis=1)
-        weighted = turned * time
-        x1 = -2j * np.pi * weighted.sum(axis=1)
-        x2 = -4 * np.pi**2 * (weighted * time).sum(axis=1)
-        slope = 2 * np.real(x1 * np.conj(x0))
-        bend = 2 * np.real(x2 * np.conj(x0)) + 2 * np.abs(x1) ** 2
-        step = np.where(bend < 0, -slope / np.where(bend < 0, bend, -1.0), 0.0)
-        frequency = frequency + np.clip(step, -limit / 4, limit / 4)
-    per_sample = density * rate / 2
-    spread = (2 * np.pi) ** 2 * length * (length**2 - 1) / 12 / rate**2
-    noise_slope = 2 * np.sqrt(0.5 * per_sample * (np.abs(x0) ** 2 * spread + np.abs(x1) ** 2 * length))
-    error = noise_slope / np.maximum(np.abs(bend), 1e-30)
-    return frequency, np.minimum(error, limit)
+        x0 = x1 = x2 = 0j
+        step = np.exp(-2j * np.pi * frequency / rate_hz)
+        here = np.exp(2j * np.pi * frequency * 0.5 * (n - 1) / rate_hz)
+        for i in range(n):
+            t = 2 * np.pi * (i - 0.5 * (n - 1)) / rate_hz
+            turned[i] = signal[i] * here
+            here *= step
+            x0 += turned[i]
+            x1 += turned[i] * t
+            x2 += turned[i] * (t * t)
+        x1 *= -1j
+        x2 *= -1
+        slope = 2 * (x1 * np.conj(x0)).real
+        bend = 2 * (x2 * np.conj(x0)).real + 2 * (x1.real**2 + x1.imag**2)
+        if bend < 0:
+            frequency += min(max(-slope / bend, -limit / 4), limit / 4)
+    by_phase, by_amplitude = np.zeros(len(shape.root)), np.zeros(len(shape.amplitude_root))
+    row = np.empty(DEGREE + 1)
+    phase_pull = amplitude_pull = 0.0
+    for i in range(n):
+        t = 2 * np.pi * (i - 0.5 * (n - 1)) / rate_hz
+        # change of the slope for a change of this sample
+        pull = 2 * (np.conj(x0) * (-1j * t) + np.conj(x1)) * turned[i]
+        size = np.sqrt(signal[i].real ** 2 + signal[i].imag ** 2)
+        phase_pull -= 2 * np.pi * pull.imag
+        amplitude_pull += pull.real / max(size, 1e-30)
+        # neighbours pull at nearly the same splines
+        if i % _TOGETHER == _TOGETHER - 1 or i == n - 1:
+            at = first_s + (i - 0.5 * (_TOGETHER - 1)) / rate_hz
+            piece = basis_at(at, shape.knots, 0, row)
+            for a in range(DEGREE + 1):
+                by_phase[piece + a] += phase_pull * row[a]
+            piece = basis_at(at, shape.amplitude_knots, 0, row)
+            for a in range(DEGREE + 1):
+                by_amplitude[piece + a] += amplitude_pull * row[a]
+            phase_pull = amplitude_pull = 0.0
+    spread = np.hypot(
+        length_of(solve_forward(shape.root, by_phase)), length_of(solve_forward(shape.amplitude_root, by_amplitude))
+    )
+    return frequency, min(spread / max(abs(bend), 1e-30), limit)
+
+
+@compiled
+def _centre_error(shape, centre_hz):
+    """Standard error of the centre frequency, for a sweep whose energy at a frequency is that at one moment.
+
+    The moment that halves the energy is as unsure as the amplitude on either side of it; the ridge there adds its own.
+    """
+    step = (shape.end_s - shape.begin_s) / (_STEPS - 1)
+    nearest, place = np.inf, 0
+    for i in range(_STEPS):
+        miss = abs(polynomial_at(shape.begin_s + i * step, shape.knots, shape.turns, 1) - centre_hz)
+        if miss < nearest:
+            nearest, place = miss, i
+    pull = np.zeros(len(shape.amplitude_root))
+    row = np.empty(DEGREE + 1)
+    for i in range(_STEPS):
+        at = shape.begin_s + i * step
+        height = polynomial_at(at, shape.amplitude_knots, shape.amplitude, 0)
+        piece = basis_at(at, shape.amplitude_knots, 0, row)
+        for a in range(DEGREE + 1):
+            pull[piece + a] += (height if i > place else -height) * step * row[a]
+    at = shape.begin_s + place * step
+    height = max(polynomial_at(at, shape.amplitude_knots, shape.amplitude, 0), 0.1 * shape.peak_amplitude)
+    moment = length_of(solve_forward(shape.amplitude_root, pull)) / height**2
+    slope = polynomial_at(at, shape.knots, shape.turns, 2)
+    return np.hypot(deviation_at(at, shape.knots, shape.root, 1), slope * moment)
+
+
+@compiled
+def running_energy(spectrum, scale):
+    """Running sum of the energy over the bins of a transform of real samples, with a 0 before the first."""
+    out = np.zeros(len(spectrum) + 1)
+    for i in range(len(spectrum)):
+        out[i + 1] = out[i] + scale * (spectrum[i].real ** 2 + spectrum[i].imag ** 2)
+    return out
+
+
+@compiled
+def net_energy(running, bin_hz, low_hz, high_hz, floor, floor_bin_hz, seconds):
+    """Energy between two frequencies less that of the noise, and the noise's standard deviation.
+
+    Parameters
+    ----------
+    running, bin_hz : from ``running_energy``
+    floor, floor_bin_hz : noise density at multiples of floor_bin_hz
+    seconds : float, length of what was transformed
+
+    Returns
+    -------
+    float, float, full scale squared times seconds
+    """
+    last = len(running) - 1
+    first = min(max(int(np.ceil(low_hz / bin_hz)), 0), last)
+    end = min(max(int(high_hz / bin_hz) + 1, first), last)
+    density, count = 0.0, 0
+    lowest = max(int(np.round(low_hz / floor_bin_hz)), 0)
+    for i in range(lowest, min(int(np.round(high_hz / floor_bin_hz)) + 1, len(floor))):
+        density += floor[i]
+        count += 1
+    noise = density / max(count, 1) * (end - first) * bin_hz * seconds
+    # noise has as many independent values as its band times its length
+    cells = max((high_hz - low_hz) * seconds, 1.0)
+    return running[end] - running[first] - noise, noise / np.sqrt(cells)

@@ -1,181 +1,311 @@
-"""A smooth curve through the phase of each pulse: the ridge with its covariance.
+"""Smooth curves through what was measured of a pulse, with their covariance.
 
-The phase of a demodulated pulse, put back on the phase of its ridge, is fitted by a penalised spline. Its knots lie
-close together where the sweep is steep and far apart where it is flat; the weight of the penalty is chosen pulse by
-pulse. So a loud steep sweep keeps its bends and a faint flat call is averaged along its length. Frequency and slope
-are the spline's derivatives; the posterior covariance of the fit says how sure they are (intervals of a smoothing
-spline, Nychka 1988; penalised splines, Eilers & Marx 1996).
+Phase and amplitude of a demodulated pulse are fitted by penalised splines; the weight of the penalty is chosen pulse
+by pulse. So a loud steep sweep keeps its bends and a faint flat call is averaged along its length. The posterior
+covariance of the fit says how sure the curve is (intervals of a smoothing spline, Nychka 1988; penalised splines,
+Eilers & Marx 1996). All matrices are banded, and are kept as their lower bands: ``band[i, d]`` stands for the entries
+(i + d, i) and (i, i + d).
 """
-
-from dataclasses import dataclass
 
 import numpy as np
 
-#: Degree of the phase spline: its second derivative, the slope, is then still a smooth curve.
+from classifier.compiled import compiled
+
+#: Degree of the splines: the second derivative of a phase, the slope, is then still a smooth curve.
 DEGREE = 4
-#: Spacing of knots: KNOT_S at a slope of KNOT_SLOPE, going with the root of the slope, within bounds.
-KNOT_S = 1.2e-3
-KNOT_SLOPE_HZ_PER_S = 1e6
-CLOSEST_KNOTS_S, WIDEST_KNOTS_S = 0.3e-3, 3.5e-3
-FEWEST_PIECES, MOST_PIECES = 5, 40
-#: Penalties tried, relative to the information in the phase.
-PENALTIES = 10.0 ** np.array([-9.0, -7.0, -5.0, -3.0, -1.0])
+#: What a parameter costs, in units of the noise. Mallows' 2 leaves too much freedom one time in six; 3 hardly bends less.
+PRICE = 3.0
+#: Exponents of ten of the penalties tried, relative to the information in the values; then the best one's neighbours.
+_EXPONENTS = (-10, -7, -4, -1, 2, 5)
 
 
-@dataclass
-class PhaseFit:
-    """Phase splines of a batch.
+@compiled
+def basis_at(time_s, knots, derivative, out):
+    """The DEGREE + 1 B-splines alive at an instant, or their derivative; returns the number of the first.
 
-    coefficients : float64, shape (n_pulses, k)
-    root : float64, shape (n_pulses, k, k); root @ root.T is the posterior covariance of the coefficients
-    knots : float64, shape (n_pulses, k + DEGREE + 1), seconds on the clock of the pulse's row
-    """
-
-    coefficients: np.ndarray
-    root: np.ndarray
-    knots: np.ndarray
-
-    def basis(self, time_s, derivative):
-        """Rows that turn coefficients into the ``derivative``-th derivative of phase, in turns / s^derivative.
-
-        time_s : float64, shape (n_pulses, n); outside the knots the end pieces are carried on
-        Returns float64, shape (n_pulses, n, k)
-        """
-        return basis_rows(time_s, self.knots, derivative)
-
-    def frequency_hz(self, time_s):
-        """Ridge at given instants, shape (n_pulses, n)."""
-        return np.matmul(self.basis(time_s, 1), self.coefficients[:, :, None])[:, :, 0]
-
-
-def place_knots(slope_hz_per_s, begin, end, rate_hz):
-    """Knots of each pulse between samples ``begin`` and ``end``, with DEGREE more beyond either end.
+    The Cox-de Boor recursion. Outside the knots the end pieces are carried on.
 
     Parameters
     ----------
-    slope_hz_per_s : float64, shape (m, n), a first idea of the slope
-    begin, end : int, shape (m,)
-
-    Returns
-    -------
-    float64, shape (m, pieces + 2 DEGREE + 1), seconds; all rows have as many pieces as the row that needs most
+    knots : float64, shape (k + DEGREE + 1,), rising
+    derivative : 0, 1 or 2
+    out : float64, shape (DEGREE + 1,), filled
     """
-    m, n = slope_hz_per_s.shape
-    spacing = KNOT_S * np.sqrt(KNOT_SLOPE_HZ_PER_S / np.maximum(np.abs(slope_hz_per_s), 1.0))
-    dense = 1.0 / np.clip(spacing, CLOSEST_KNOTS_S, WIDEST_KNOTS_S)
-    index = np.arange(n)
-    inside = (index >= begin[:, None]) & (index < end[:, None])
-    # knots may not jump from close to wide within a piece: let density fade over half a millisecond
-    reach = max(1, round(0.4e-3 * rate_hz))
-    spread = dense.copy()
-    for shift in (reach, 2 * reach):
-        spread[:, shift:] = np.maximum(spread[:, shift:], 0.5 * dense[:, :-shift])
-        spread[:, :-shift] = np.maximum(spread[:, :-shift], 0.5 * dense[:, shift:])
-    passed = np.cumsum(np.where(inside, spread, 0.0), axis=1) / rate_hz
-    pieces = int(np.clip(np.ceil(passed[:, -1].max()), FEWEST_PIECES, MOST_PIECES))
-    knots = np.empty((m, pieces + 2 * DEGREE + 1))
-    for row in range(m):
-        part = slice(begin[row], end[row])
-        wanted = np.linspace(0, passed[row, -1], pieces + 1)
-        at = np.arange(begin[row], end[row] + 1) / rate_hz
-        inner = np.interp(wanted, np.concatenate([[0.0], passed[row, part]]), at)
-        first, last = inner[1] - inner[0], inner[-1] - inner[-2]
-        knots[row, DEGREE:-DEGREE] = inner
-        knots[row, :DEGREE] = inner[0] - first * np.arange(DEGREE, 0, -1)
-        knots[row, -DEGREE:] = inner[-1] + last * np.arange(1, DEGREE + 1)
-    return knots
+    last = len(knots) - DEGREE - 2
+    piece = np.searchsorted(knots[DEGREE + 1 : last + 1], time_s, side="right")
+    at = piece + DEGREE
+    out[0] = 1.0
+    for degree in range(1, DEGREE + 1):
+        out[degree] = 0.0
+        taken = degree > DEGREE - derivative
+        for i in range(degree - 1, -1, -1):
+            left, right = knots[at + i + 1 - degree], knots[at + i + 1]
+            part = out[i] / (right - left)
+            if taken:
+                out[i + 1] += degree * part
+                out[i] = -degree * part
+            else:
+                out[i + 1] += (time_s - left) * part
+                out[i] = (right - time_s) * part
+    return piece
 
 
-def basis_rows(time_s, knots, derivative):
-    """B-splines of DEGREE over ``knots``, or their derivative, at times of shape (m, n): (m, n, k).
+@compiled
+def basis_rows(first_s, step_s, count, knots):
+    """The B-splines alive at ``count`` even instants: (count, DEGREE + 1), and the number of the first of each."""
+    rows = np.empty((count, DEGREE + 1))
+    pieces = np.empty(count, np.int64)
+    for i in range(count):
+        pieces[i] = basis_at(first_s + i * step_s, knots, 0, rows[i])
+    return rows, pieces
 
-    The Cox-de Boor recursion, for all rows at once, of the splines alive in each time's piece.
+
+@compiled
+def polynomials(knots, coefficients):
+    """A spline's pieces as polynomials of the time since the piece's first knot: (pieces, DEGREE + 1), lowest power first.
+
+    Made once, they are many times faster to evaluate than the basis.
     """
-    m, n = time_s.shape
-    k = knots.shape[1] - DEGREE - 1
-    inner = knots[:, DEGREE + 1 : -DEGREE - 1]
-    piece = np.zeros((m, n), int)
-    for j in range(inner.shape[1]):
-        piece += time_s >= inner[:, j, None]
-    rows = np.arange(m)[:, None]
-    # near[d] is the knot d places from the left end of the piece
-    near = {d: knots[rows, piece + DEGREE + d] for d in range(1 - DEGREE, DEGREE + 1)}
-    alive = [np.ones((m, n))]
-    for degree in range(1, DEGREE - derivative + 1):
-        raised = [0.0] * (degree + 1)
-        for i, value in enumerate(alive):
-            left, right = near[i + 1 - degree], near[i + 1]
-            part = value / (right - left)
-            raised[i] = raised[i] + (right - time_s) * part
-            raised[i + 1] = raised[i + 1] + (time_s - left) * part
-        alive = raised
-    for degree in range(DEGREE - derivative + 1, DEGREE + 1):
-        raised = [0.0] * (degree + 1)
-        for i, value in enumerate(alive):
-            part = degree * value / (near[i + 1] - near[i + 1 - degree])
-            raised[i] = raised[i] - part
-            raised[i + 1] = raised[i + 1] + part
-        alive = raised
-    out = np.zeros((m, n, k))
-    np.put_along_axis(out, piece[..., None] + np.arange(DEGREE + 1), np.stack(alive, axis=-1), axis=-1)
+    pieces = len(knots) - 2 * DEGREE - 1
+    out = np.empty((pieces, DEGREE + 1))
+    below = np.empty(DEGREE + 1)
+    for piece in range(pieces):
+        at = piece + DEGREE
+        start = knots[at]
+        for a in range(DEGREE + 1):
+            below[a] = coefficients[piece + a]
+        factorial = 1.0
+        for order in range(DEGREE + 1):
+            # value at the knot of the order-th derivative, a spline of degree DEGREE - order (de Boor)
+            degree = DEGREE - order
+            work = below.copy()
+            for level in range(1, degree + 1):
+                for a in range(degree, level - 1, -1):
+                    left = knots[piece + order + a]
+                    right = knots[at + 1 + a - level]
+                    share = (start - left) / (right - left)
+                    work[a] = (1 - share) * work[a - 1] + share * work[a]
+            out[piece, order] = work[degree] / factorial
+            factorial *= order + 1
+            for a in range(degree):
+                left, right = knots[piece + order + a + 1], knots[at + 1 + a]
+                below[a] = degree * (below[a + 1] - below[a]) / (right - left)
     return out
 
 
-def fit_phase(turns, weight, knots, *, rate_hz):
-    """Fit penalised splines to phases.
+@compiled
+def piece_of(time_s, knots):
+    """Number of the polynomial piece that an instant falls into; the end pieces reach on without end."""
+    return np.searchsorted(knots[DEGREE + 1 : len(knots) - DEGREE - 1], time_s, side="right")
+
+
+@compiled
+def polynomial_at(time_s, knots, pieces, derivative):
+    """Value, or derivative up to the second, of a spline given by its polynomials."""
+    place = piece_of(time_s, knots)
+    t = time_s - knots[place + DEGREE]
+    c = pieces[place]
+    if derivative == 0:
+        return c[0] + t * (c[1] + t * (c[2] + t * (c[3] + t * c[4])))
+    if derivative == 1:
+        return c[1] + t * (2 * c[2] + t * (3 * c[3] + t * 4 * c[4]))
+    return 2 * c[2] + t * (6 * c[3] + t * 12 * c[4])
+
+
+@compiled
+def knots_along(passed, first_s, step_s, pieces):
+    """Knots that divide an accumulated density evenly, with DEGREE more beyond either end.
 
     Parameters
     ----------
-    turns : float64, shape (m, n), phase in turns, unwrapped
-    weight : float64, same shape, 1 / variance of each phase in turns^2; 0 where it is not to be used
-    knots : float64, shape (m, k + DEGREE + 1), from place_knots
-    rate_hz : float, samples a second along a row
+    passed : float64, shape (n,), rising from 0, at instants ``first_s + step_s * i``
+    pieces : int >= 2
 
     Returns
     -------
-    PhaseFit
+    float64, shape (pieces + 2 DEGREE + 1,), seconds
     """
-    time = np.broadcast_to(np.arange(turns.shape[1]) / rate_hz, turns.shape)
-    rows = basis_rows(np.clip(time, knots[:, DEGREE, None], knots[:, -DEGREE - 1, None]), knots, 0)
-    weighted = (rows * weight[:, :, None]).transpose(0, 2, 1)
+    n = len(passed)
+    knots = np.empty(pieces + 2 * DEGREE + 1)
+    place = 0
+    for i in range(pieces + 1):
+        wanted = passed[n - 1] * i / pieces
+        while place < n - 2 and passed[place + 1] < wanted:
+            place += 1
+        part = (wanted - passed[place]) / max(passed[place + 1] - passed[place], 1e-12)
+        knots[DEGREE + i] = first_s + step_s * (place + min(max(part, 0.0), 1.0))
+    knots[DEGREE], knots[DEGREE + pieces] = first_s, first_s + step_s * (n - 1)
+    early = knots[DEGREE + 1] - knots[DEGREE]
+    late = knots[DEGREE + pieces] - knots[DEGREE + pieces - 1]
+    for i in range(DEGREE):
+        knots[i] = knots[DEGREE] - early * (DEGREE - i)
+        knots[DEGREE + pieces + 1 + i] = knots[DEGREE + pieces] + late * (i + 1)
+    return knots
+
+
+@compiled
+def roughness(knots):
+    """Band of the penalty: squares of the spline's third derivative in units of its own knots.
+
+    Its null space, what costs nothing, are parabolas: of a phase, ridges of one slope.
+    """
+    k = len(knots) - DEGREE - 1
+    band = np.zeros((k, DEGREE + 1))
+    rows = np.zeros((k, 4))
+    rows[:, 0] = 1.0
+    count = k
+    for taken in range(3):
+        degree = DEGREE - taken
+        count -= 1
+        for r in range(count):
+            scale = degree / (knots[r + 1 + taken + degree] - knots[r + 1 + taken])
+            for c in range(3, -1, -1):
+                ahead = rows[r + 1, c - 1] if c > 0 else 0.0
+                rows[r, c] = scale * (ahead - rows[r, c])
+    for r in range(count):
+        spacing = (knots[r + DEGREE] - knots[r + DEGREE - 1]) ** 3
+        for a in range(4):
+            for b in range(a, 4):
+                band[r + a, b - a] += spacing**2 * rows[r, a] * rows[r, b]
+    return band
+
+
+@compiled
+def cholesky(band):
+    """Band of the lower triangular L with L L^T = the positive definite matrix of ``band``."""
+    k = len(band)
+    out = np.zeros_like(band)
+    for j in range(k):
+        for d in range(min(DEGREE + 1, k - j)):
+            total = band[j, d]
+            for m in range(max(0, j + d - DEGREE), j):
+                total -= out[m, j + d - m] * out[m, j - m]
+            if d == 0:
+                out[j, 0] = np.sqrt(max(total, 1e-300))
+            else:
+                out[j, d] = total / out[j, 0]
+    return out
+
+
+@compiled
+def solve_forward(root, values):
+    """x with L x = values; its squared length is the variance of values . coefficients."""
+    out = values.copy()
+    for i in range(len(out)):
+        for m in range(max(0, i - DEGREE), i):
+            out[i] -= root[m, i - m] * out[m]
+        out[i] /= root[i, 0]
+    return out
+
+
+@compiled
+def solve_back(root, values):
+    """x with L^T x = values; of a standard normal vector, a draw of the coefficients about their mean."""
+    k = len(values)
+    out = values.copy()
+    for i in range(k - 1, -1, -1):
+        for d in range(1, min(DEGREE + 1, k - i)):
+            out[i] -= root[i, d] * out[i + d]
+        out[i] /= root[i, 0]
+    return out
+
+
+@compiled
+def freedom(root, information):
+    """Trace of (L L^T)^-1 information: how many parameters the fit spends (Takahashi's selected inverse)."""
+    k = len(root)
+    inverse = np.zeros_like(root)
+    for j in range(k - 1, -1, -1):
+        reach = min(DEGREE, k - 1 - j)
+        for d in range(reach, -1, -1):
+            total = 1.0 / root[j, 0] ** 2 if d == 0 else 0.0
+            i = j + d
+            for m in range(j + 1, j + reach + 1):
+                low, high = min(i, m), max(i, m)
+                total -= root[j, m - j] / root[j, 0] * inverse[low, high - low]
+            inverse[j, d] = total
+    out = 0.0
+    for j in range(k):
+        out += inverse[j, 0] * information[j, 0]
+        for d in range(1, min(DEGREE + 1, k - j)):
+            out += 2.0 * inverse[j, d] * information[j, d]
+    return out
+
+
+@compiled
+def fit(rows, pieces, values, weights, knots):
+    """Fit a penalised spline.
+
+    Of the penalties, the one of least risk is taken: misfit + PRICE * freedom, for the noise is known (Mallows' criterion
+    with a dearer parameter).
+
+    Parameters
+    ----------
+    rows, pieces : from ``basis_rows``, n instants
+    values : float64, shape (n,)
+    weights : float64, shape (n,), 1 / variance of each value; 0 where it is not to be used
+    knots : float64, shape (k + DEGREE + 1,)
+
+    Returns
+    -------
+    coefficients : float64, shape (k,)
+    root : float64, shape (k, DEGREE + 1), band of the Cholesky factor of the posterior's precision
+    spent : float, the fit's freedom
+    """
+    k = len(knots) - DEGREE - 1
+    information = np.zeros((k, DEGREE + 1))
+    moment = np.zeros(k)
     # taking the middle value off keeps large numbers of turns from eating digits
-    centre = turns[:, turns.shape[1] // 2][:, None]
-    information = np.matmul(weighted, rows)
-    moment = np.matmul(weighted, (turns - centre)[:, :, None])[:, :, 0]
-    penalty = _penalty(knots)
-    k = rows.shape[2]
-    scale = np.maximum(np.trace(information, axis1=1, axis2=2) / k, 1e-6)
-    total = np.sum(weight * (turns - centre) ** 2, axis=1)
-    best = np.full(len(turns), np.inf)
-    chosen = np.zeros((len(turns), k, k))
-    for value in PENALTIES:
-        system = information + (value * scale)[:, None, None] * penalty
-        system += (1e-13 * scale)[:, None, None] * np.eye(k)
-        both = np.linalg.solve(system, np.concatenate([moment[:, :, None], information], axis=2))
-        c = both[:, :, 0]
-        free = np.trace(both[:, :, 1:], axis1=1, axis2=2)
-        misfit = total - 2 * np.sum(c * moment, axis=1) + np.einsum("mi,mij,mj->m", c, information, c)
-        # Mallows: the noise is known, so misfit + 2 * freedom estimates the risk
-        risk = misfit + 2.0 * free
-        better = risk < best
-        best[better] = risk[better]
-        chosen[better] = system[better]
-    inverse_factor = np.linalg.inv(np.linalg.cholesky(chosen))
-    root = inverse_factor.transpose(0, 2, 1)
-    c = np.matmul(root, np.matmul(inverse_factor, moment[:, :, None]))[:, :, 0]
-    return PhaseFit(coefficients=c + centre, root=root, knots=knots)
+    centre = values[len(values) // 2]
+    for i in range(len(values)):
+        if weights[i] <= 0.0:
+            continue
+        for a in range(DEGREE + 1):
+            weighted = weights[i] * rows[i, a]
+            moment[pieces[i] + a] += weighted * (values[i] - centre)
+            for b in range(a, DEGREE + 1):
+                information[pieces[i] + a, b - a] += weighted * rows[i, b]
+    scale = max(information[:, 0].sum() / k, 1e-12)
+    penalty = roughness(knots)
+    best, middle = np.inf, 0
+    coefficients, root, spent = np.zeros(k), np.zeros((k, DEGREE + 1)), 0.0
+    for attempt in range(len(_EXPONENTS) + 2):
+        if attempt < len(_EXPONENTS):
+            exponent = _EXPONENTS[attempt]
+        else:
+            exponent = middle + (1 if attempt == len(_EXPONENTS) else -1)
+        system = information + 10.0**exponent * scale * penalty
+        system[:, 0] += 1e-11 * scale
+        this_root = cholesky(system)
+        c = solve_back(this_root, solve_forward(this_root, moment))
+        free = freedom(this_root, information)
+        risk = PRICE * free
+        for j in range(k):
+            risk += c[j] * (c[j] * information[j, 0] - 2.0 * moment[j])
+            for d in range(1, min(DEGREE + 1, k - j)):
+                risk += 2.0 * c[j] * c[j + d] * information[j, d]
+        if risk < best:
+            best = risk
+            coefficients, root, spent = c, this_root, free
+            if attempt < len(_EXPONENTS):
+                middle = exponent
+    return coefficients + centre, root, spent
 
 
-def _penalty(knots):
-    """Squares of the spline's third derivative (bends of the ridge), in units of its own knots: (m, k, k)."""
-    m, k = len(knots), knots.shape[1] - DEGREE - 1
-    derive = np.broadcast_to(np.eye(k), (m, k, k)).copy()
-    for degree in range(DEGREE, DEGREE - 3, -1):
-        taken = DEGREE - degree
-        reach = knots[:, 1 + taken + degree : 1 + taken + degree + derive.shape[1] - 1] - knots[
-            :, 1 + taken : 1 + taken + derive.shape[1] - 1
-        ]
-        derive = np.diff(derive, axis=1) * (degree / reach)[:, :, None]
-    spacing = np.diff(knots, axis=1)[:, 3 : 3 + derive.shape[1]]
-    derive *= spacing[:, :, None] ** 3
-    return np.matmul(derive.transpose(0, 2, 1), derive)
+@compiled
+def deviation_at(time_s, knots, root, derivative):
+    """Standard deviation of the spline, or of its derivative, at an instant."""
+    row = np.empty(DEGREE + 1)
+    piece = basis_at(time_s, knots, derivative, row)
+    wanted = np.zeros(len(root))
+    wanted[piece : piece + DEGREE + 1] = row
+    return length_of(solve_forward(root, wanted))
+
+
+@compiled
+def length_of(values):
+    """Root of the sum of squares."""
+    total = 0.0
+    for value in values:
+        total += value * value
+    return np.sqrt(total)

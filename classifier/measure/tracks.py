@@ -9,17 +9,19 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.fft
-from scipy.ndimage import maximum_filter1d
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
+from classifier.compiled import compiled
 from classifier.measure.scan import even_fast_length
 
 #: Points this far under the loudest one nearby in the same frame are the window's side lobes, not sounds.
 SIDE_LOBE_DB = 26.0
 SIDE_LOBE_REACH_HZ = 12_000.0
-#: Points that a track must have: noise alone hangs together for about a frame's length, four steps.
-FEWEST_POINTS = 5
+#: Points that a track must have: noise alone hangs together for about a frame's length, four steps. A loud piece may be
+#: the end of a steep sweep, where links break, with fewer.
+FEWEST_POINTS, FEWEST_LOUD_POINTS = 5, 3
+LOUD_DB = 18.0
+#: Rounds of linking: the later ones look where the slope found before points to.
+ROUNDS = 3
 #: Where else a sound may lie whose strongest harmonic is the track.
 HARMONIC_RATIOS = (1 / 2, 3 / 2, 2.0, 3.0)
 #: A track of fewer points is brief.
@@ -36,6 +38,7 @@ class Tracks:
     first : int, shape (n_tracks + 1,)
     time : float, shape (n_points,), samples from the start of the region, at the middle of the frame
     frequency_hz, rise : float, shape (n_points,); rise is the point's power over the floor (a ratio)
+    share : float64, shape (n_tracks,), share of the energy nearby that lies on the track
     """
 
     region: np.ndarray
@@ -43,6 +46,7 @@ class Tracks:
     time: np.ndarray
     frequency_hz: np.ndarray
     rise: np.ndarray
+    share: np.ndarray
 
     def __len__(self):
         return len(self.region)
@@ -65,176 +69,246 @@ class TrackFinder:
         self.high_bin = int(top / self.bin_hz) + 1
         self.floor_frequencies_hz = floor_frequencies_hz
 
-    def __call__(self, regions):
-        """Tracks of a list of Region; empty Tracks for an empty list."""
-        rise, owner, begin, middle = self._rise(regions)
-        row, bins = self._points(rise)
-        frequency, strength = _interpolated(rise, row, bins)
-        frequency = (frequency + self.low_bin) * self.bin_hz
+    def __call__(self, laid):
+        """Tracks of regions laid out with a gap of ``frame`` samples."""
+        spectrum, owner, begin, middle = self._frames(laid)
+        wanted = self.frequencies_hz[self.low_bin : self.high_bin]
+        densities = [np.interp(wanted, self.floor_frequencies_hz, floor) for floor in laid.floors]
+        inverse = (1.0 / (np.array(densities) * self.power_per_density)).astype(np.float32)
+        rise = _rise(spectrum, self.low_bin, inverse, laid.floor_of[owner])
+        settings = self.settings
+        row, place, strength = _points(
+            rise,
+            np.float32(10 ** (settings.point_rise_db / 10)),
+            int(SIDE_LOBE_REACH_HZ / self.bin_hz),
+            np.float32(10 ** (-SIDE_LOBE_DB / 10)),
+        )
+        frequency = (place + self.low_bin) * self.bin_hz
         # frames are numbered by where they begin, so that the gap between two regions is never a neighbourhood
-        following = self._link(begin[row] // self.step, frequency)
-        return self._gather(following, row, frequency, strength, owner, middle, rise)
-
-    def _rise(self, regions):
-        """Power over the floor, (n_frames, n_bins), and each frame's region, first sample and middle in its region."""
-        if not regions:
-            none = np.empty(0, int)
-            return np.empty((0, self.high_bin - self.low_bin), np.float32), none, none, none
-        lengths = np.array([len(region.samples) for region in regions])
-        starts = np.concatenate([[0], np.cumsum(lengths + self.frame)])
-        laid = np.zeros(starts[-1], np.float32)
-        for region, start in zip(regions, starts, strict=False):
-            laid[start : start + len(region.samples)] = region.samples
-        frames = np.lib.stride_tricks.sliding_window_view(laid, self.frame)[:: self.step]
-        begin = np.arange(len(frames)) * self.step
-        owner = np.searchsorted(starts, begin, side="right") - 1
-        inside = begin - starts[owner] <= lengths[owner]
-        frames, begin, owner = frames[inside], begin[inside], owner[inside]
-        spectrum = scipy.fft.rfft(frames * self.window, axis=1)[:, self.low_bin : self.high_bin]
-        power = spectrum.real**2 + spectrum.imag**2
-        # regions of one block share one floor
-        floors, which, seen = [], np.empty(len(regions), int), {}
-        for i, region in enumerate(regions):
-            if id(region.floor) not in seen:
-                seen[id(region.floor)] = len(floors)
-                wanted = self.frequencies_hz[self.low_bin : self.high_bin]
-                density = np.interp(wanted, self.floor_frequencies_hz, region.floor)
-                floors.append((1.0 / (density * self.power_per_density)).astype(np.float32))
-            which[i] = seen[id(region.floor)]
-        power *= np.array(floors)[which[owner]]
-        return power, owner, begin, begin - starts[owner] + self.frame / 2
-
-    def _points(self, rise):
-        """Frame and bin of every local maximum over frequency that stands out and is no side lobe."""
-        least = np.float32(10 ** (self.settings.point_rise_db / 10))
-        inner = rise[:, 1:-1]
-        high = (inner > least) & (inner >= rise[:, :-2]) & (inner > rise[:, 2:])
-        frame, bins = np.nonzero(high)
-        bins += 1
-        loud = np.flatnonzero(rise.max(axis=1) > least * np.float32(10 ** (SIDE_LOBE_DB / 10))) if len(rise) else []
-        if len(loud):
-            reach = 2 * int(SIDE_LOBE_REACH_HZ / self.bin_hz) + 1
-            around = np.zeros((len(rise),), np.intp)
-            around[loud] = np.arange(len(loud))
-            nearby = maximum_filter1d(rise[loud], reach, axis=1, mode="constant")
-            is_loud = np.zeros(len(rise), bool)
-            is_loud[loud] = True
-            check = is_loud[frame]
-            keep = np.ones(len(frame), bool)
-            limit = nearby[around[frame[check]], bins[check]] * np.float32(10 ** (-SIDE_LOBE_DB / 10))
-            keep[check] = rise[frame[check], bins[check]] > limit
-            frame, bins = frame[keep], bins[keep]
-        return frame, bins
-
-    def _link(self, frame, frequency):
-        """Index of the point that follows each point in the next frame; -1 where none does.
-
-        Two rounds: the second looks where the slope found by the first points to.
-        """
-        step_s = self.step / self.sample_rate_hz
-        furthest = self.settings.steepest_slope_hz_per_s * step_s
-        following = _mutual_nearest(frame, frequency, np.zeros(len(frame)), furthest * 0.6)
-        for _ in range(2):
-            change = np.zeros(len(frame))
-            linked = np.flatnonzero(following >= 0)
-            ahead = frequency[following[linked]] - frequency[linked]
-            # expected change is what led here, else what leads on
-            change[linked] = ahead
-            change[following[linked]] = ahead
-            following = _mutual_nearest(frame, frequency, change, 1.5 * self.bin_hz + 0.4 * np.abs(change))
-        return following
-
-    def _gather(self, following, frame, frequency, strength, frame_region, frame_time, rise):
-        n = len(frame)
-        linked = np.flatnonzero(following >= 0)
-        graph = coo_array((np.ones(len(linked), np.int8), (linked, following[linked])), shape=(n, n))
-        count, label = connected_components(graph, directed=False)
-        size = np.bincount(label, minlength=count)
-        loudest = np.zeros(count)
-        np.maximum.at(loudest, label, strength)
-        least = 10 ** (self.settings.track_rise_db / 10)
-        good = (size >= FEWEST_POINTS) & (loudest > least)
-        rows = np.flatnonzero(good[label])
-        rows = rows[np.lexsort((frame[rows], label[rows]))]
-        labels = label[rows]
-        first = np.flatnonzero(np.diff(labels, prepend=-1))
-        if len(rows):
-            share = self._share(rise, frame[rows], frequency[rows], strength[rows], first)
-            keep = share >= self.settings.least_share
-            kept_rows = np.repeat(keep, np.diff(np.append(first, len(rows))))
-            rows, labels = rows[kept_rows], labels[kept_rows]
-            first = np.flatnonzero(np.diff(labels, prepend=-1))
+        furthest = settings.steepest_slope_hz_per_s * self.step / self.sample_rate_hz
+        following = _linked(begin[row] // self.step, frequency, 0.6 * furthest, 1.5 * self.bin_hz)
+        first, points = _chains(following, strength, 10 ** (settings.track_rise_db / 10), 10 ** (LOUD_DB / 10))
+        share = _shares(
+            rise, row[points], place[points], first, self.bin_hz, self.low_bin, self.frame / self.step
+        )
+        keep = share >= settings.least_share
+        first, points = _kept(first, points, keep)
         return Tracks(
-            region=frame_region[frame[rows[first]]] if len(rows) else np.empty(0, int),
-            first=np.append(first, len(rows)),
-            time=frame_time[frame[rows]],
-            frequency_hz=frequency[rows],
-            rise=strength[rows],
+            region=owner[row[points[first[:-1]]]],
+            first=first,
+            time=middle[row[points]],
+            frequency_hz=frequency[points],
+            rise=strength[points],
+            share=share[keep],
         )
 
-
-    def _share(self, rise, frame, frequency, strength, first):
-        """Share of the energy nearby that lies on each track: near 1 for a sweep, low for a burst of noise.
-
-        Nearby is within NEARBY_HZ; on the track is within two bins, and as far as its slope smears it.
-        """
-        cumulative = np.cumsum(np.maximum(rise - 1, 0), axis=1, dtype=np.float64)
-        cumulative = np.pad(cumulative, ((0, 0), (1, 0)))
-        last = np.append(first[1:], len(frame)) - 1
-        slope = np.gradient(frequency) if len(frequency) > 1 else np.zeros(len(frequency))
-        slope[first] = frequency[np.minimum(first + 1, last)] - frequency[first]
-        slope[last] = frequency[last] - frequency[np.maximum(last - 1, first)]
-        smear = np.minimum(0.35 * np.abs(slope) * (self.frame / self.step), 0.6 * NEARBY_HZ)
-        place = frequency / self.bin_hz - self.low_bin
-
-        def between(reach_hz, place=place):
-            reach = reach_hz / self.bin_hz
-            low = np.clip(np.round(place - reach), 0, rise.shape[1]).astype(int)
-            high = np.clip(np.round(place + reach) + 1, 0, rise.shape[1]).astype(int)
-            return cumulative[frame, high] - cumulative[frame, low]
-
-        own = between(2 * self.bin_hz + smear)
-        # harmonics speak for a call and not against it
-        for ratio in HARMONIC_RATIOS:
-            at = frequency * ratio / self.bin_hz - self.low_bin
-            own = own + between(2 * self.bin_hz + ratio * smear, at)
-        on = np.add.reduceat(own, first)
-        near = np.add.reduceat(between(NEARBY_HZ + smear), first)
-        everything = np.add.reduceat(cumulative[frame, -1], first)
-        # a click fills the whole band for a frame or two; a brief call does not
-        brief = (last - first) < BRIEF_POINTS
-        return on / np.maximum(np.where(brief, 0.6 * everything + 0.4 * near, near), 1e-9)
+    def _frames(self, laid):
+        """Transforms of the windowed frames, (n_frames, n_bins), and each frame's region, first sample in ``laid`` and
+        middle in its region."""
+        begin = np.arange(0, len(laid.samples) - self.frame + 1, self.step)  # on one grid over all regions
+        owner = np.searchsorted(laid.starts, begin, side="right") - 1
+        inside = begin - laid.starts[owner] <= laid.lengths[owner]
+        begin, owner = begin[inside], owner[inside]
+        spectrum = scipy.fft.rfft(_windowed(laid.samples, begin, self.window), axis=1, overwrite_x=True)
+        return spectrum, owner, begin, begin - laid.starts[owner] + self.frame / 2
 
 
-def _interpolated(rise, frame, bins):
-    """Bin position (fractional) and height of local maxima, by a parabola through the logarithms."""
-    left, mid, right = (np.log(np.maximum(rise[frame, bins + k], 1e-6)) for k in (-1, 0, 1))
-    bend = left - 2 * mid + right
-    shift = np.where(bend < 0, 0.5 * (left - right) / np.where(bend < 0, bend, 1), 0.0)
-    return bins + np.clip(shift, -0.5, 0.5), np.exp(mid - 0.25 * (left - right) * shift)
+@compiled
+def _windowed(samples, begin, window):
+    """Frames that begin at ``begin``, times the window: float32, (n_frames, len(window))."""
+    out = np.empty((len(begin), len(window)), np.float32)
+    for i in range(len(begin)):
+        here = samples[begin[i] : begin[i] + len(window)]
+        for j in range(len(window)):
+            out[i, j] = here[j] * window[j]
+    return out
 
 
-def _mutual_nearest(frame, frequency, change, reach):
-    """Link points of neighbouring frames that are each other's nearest, ``change`` being what each expects to come.
+@compiled
+def _rise(spectrum, low_bin, inverse_floors, which):
+    """Power over the floor, from the bin ``low_bin`` on: float32, (n_frames, n_bins)."""
+    bins = inverse_floors.shape[1]
+    out = np.empty((len(spectrum), bins), np.float32)
+    for i in range(len(spectrum)):
+        floor = inverse_floors[which[i]]
+        for j in range(bins):
+            value = spectrum[i, low_bin + j]
+            out[i, j] = (value.real * value.real + value.imag * value.imag) * floor[j]
+    return out
 
-    Points must be sorted by frame and then by frequency.
+
+@compiled
+def _points(rise, least, reach, side_lobe):
+    """Frame, bin (fractional) and height of every local maximum over frequency that stands out and is no side lobe.
+
+    Bin and height are those of a parabola through the logarithms.
+    """
+    frames, bins = rise.shape
+    frame, place, height = np.empty(rise.size, np.int64), np.empty(rise.size), np.empty(rise.size)
+    count = 0
+    for i in range(frames):
+        here = rise[i]
+        for j in range(1, bins - 1):
+            if here[j] <= least or here[j] < here[j - 1] or here[j] <= here[j + 1]:
+                continue
+            loudest = here[j]
+            for k in range(max(0, j - reach), min(bins, j + reach + 1)):
+                loudest = max(loudest, here[k])
+            if here[j] <= loudest * side_lobe:
+                continue
+            left, mid, right = np.log(max(here[j - 1], 1e-6)), np.log(here[j]), np.log(max(here[j + 1], 1e-6))
+            bend = left - 2 * mid + right
+            shift = min(max(0.5 * (left - right) / bend, -0.5), 0.5) if bend < 0 else 0.0
+            frame[count], place[count] = i, j + shift
+            height[count] = np.exp(mid - 0.25 * (left - right) * shift)
+            count += 1
+    return frame[:count].copy(), place[:count].copy(), height[:count].copy()
+
+
+@compiled
+def _linked(frame, frequency, first_reach_hz, reach_hz):
+    """Index of the point that follows each point in the next frame; -1 where none does.
+
+    Parameters
+    ----------
+    frame : int, shape (n,), rising
+    frequency : float64, shape (n,), rising within a frame
+    first_reach_hz, reach_hz : float, how far a point may lie from where it is looked for, in the first round and (with
+        0.4 of the change expected added) in the later ones
     """
     n = len(frame)
+    # points of the next and of the last frame: [start, end) for each point
+    ahead, behind = np.zeros((n, 2), np.int64), np.zeros((n, 2), np.int64)
+    begin = 0
+    before_begin, before_end = 0, 0
+    while begin < n:
+        end = begin
+        while end < n and frame[end] == frame[begin]:
+            end += 1
+        if before_end > before_begin and frame[before_begin] + 1 == frame[begin]:
+            for i in range(begin, end):
+                behind[i, 0], behind[i, 1] = before_begin, before_end
+            for i in range(before_begin, before_end):
+                ahead[i, 0], ahead[i, 1] = begin, end
+        before_begin, before_end = begin, end
+        begin = end
     following = np.full(n, -1)
-    if n < 2:
-        return following
-    wide = 4.0 * frequency.max()
-    order = frame * wide + frequency
-    ahead = _nearest(order, (frame + 1) * wide + frequency + change)
-    back = _nearest(order, (frame - 1) * wide + frequency - change)
-    reach = np.broadcast_to(reach, n)
-    miss = np.abs(frequency[ahead] - frequency - change)
-    mutual = (frame[ahead] == frame + 1) & (back[ahead] == np.arange(n)) & (miss <= np.maximum(reach, reach[ahead]))
-    following[mutual] = ahead[mutual]
+    change = np.zeros(n)
+    for turn in range(ROUNDS):
+        if turn:
+            change[:] = 0.0
+            for i in range(n):
+                # expected change is what led here, else what leads on
+                if following[i] >= 0:
+                    change[i] = frequency[following[i]] - frequency[i]
+            for i in range(n):
+                if following[i] >= 0:
+                    change[following[i]] = frequency[following[i]] - frequency[i]
+            following[:] = -1
+        for i in range(n):
+            if ahead[i, 1] == ahead[i, 0]:
+                continue
+            j = _nearest(frequency, ahead[i, 0], ahead[i, 1], frequency[i] + change[i])
+            if _nearest(frequency, behind[j, 0], behind[j, 1], frequency[j] - change[j]) != i:
+                continue
+            reach = first_reach_hz
+            if turn:
+                reach = reach_hz + 0.4 * max(abs(change[i]), abs(change[j]))
+            if abs(frequency[j] - frequency[i] - change[i]) <= reach:
+                following[i] = j
     return following
 
 
-def _nearest(sorted_values, wanted):
-    """Index of the nearest value to each wanted one."""
-    right = np.clip(np.searchsorted(sorted_values, wanted), 1, len(sorted_values) - 1)
-    return right - (wanted - sorted_values[right - 1] < sorted_values[right] - wanted)
+@compiled
+def _nearest(frequency, begin, end, wanted):
+    """Index of the frequency nearest to ``wanted`` among rows ``begin`` to ``end``."""
+    best, least = begin, abs(frequency[begin] - wanted)
+    for k in range(begin + 1, end):
+        miss = abs(frequency[k] - wanted)
+        if miss >= least:
+            break  # they rise
+        best, least = k, miss
+    return best
+
+
+@compiled
+def _chains(following, strength, audible, loud):
+    """Chains of at least FEWEST_POINTS points, the loudest of them at least ``audible``, or of FEWEST_LOUD_POINTS, at least
+    ``loud``: (first, points) as in Tracks."""
+    n = len(following)
+    led = np.zeros(n, np.bool_)
+    for i in range(n):
+        if following[i] >= 0:
+            led[following[i]] = True
+    first, points = np.zeros(n + 1, np.int64), np.empty(n, np.int64)
+    count, filled = 0, 0
+    for i in range(n):
+        if led[i] or following[i] < 0:
+            continue
+        begin, loudest, j = filled, 0.0, i
+        while j >= 0:
+            points[filled] = j
+            loudest = max(loudest, strength[j])
+            filled += 1
+            j = following[j]
+        least = audible if filled - begin >= FEWEST_POINTS else loud
+        if filled - begin >= FEWEST_LOUD_POINTS and loudest > least:
+            count += 1
+            first[count] = filled
+        else:
+            filled = begin
+    return first[: count + 1].copy(), points[:filled].copy()
+
+
+@compiled
+def _kept(first, points, keep):
+    """The chains where ``keep`` is true."""
+    new_first, new_points = np.zeros(len(first), np.int64), np.empty(len(points), np.int64)
+    count, filled = 0, 0
+    for i in range(len(keep)):
+        if keep[i]:
+            for k in range(first[i], first[i + 1]):
+                new_points[filled] = points[k]
+                filled += 1
+            count += 1
+            new_first[count] = filled
+    return new_first[: count + 1].copy(), new_points[:filled].copy()
+
+
+@compiled
+def _shares(rise, frame, place, first, bin_hz, low_bin, steps_per_frame):
+    """Share of the energy nearby that lies on each track: near 1 for a sweep, low for a burst of noise.
+
+    Nearby is within NEARBY_HZ; on the track is within two bins, and as far as its slope smears it. Harmonics speak for a
+    call and not against it. A click fills the whole band for a frame or two, a brief call does not: of a brief track
+    the energy at all frequencies counts for more than half.
+    """
+    out = np.empty(len(first) - 1)
+    for track in range(len(out)):
+        low, high = first[track], first[track + 1]
+        brief = high - low < BRIEF_POINTS
+        on, near, everything = 0.0, 0.0, 0.0
+        for i in range(low, high):
+            before, after = max(i - 1, low), min(i + 1, high - 1)
+            slope_bins = abs(place[after] - place[before]) / (after - before)
+            smear = min(0.35 * slope_bins * steps_per_frame, 0.6 * NEARBY_HZ / bin_hz)
+            here = rise[frame[i]]
+            on += _between(here, place[i], 2 + smear)
+            near += _between(here, place[i], NEARBY_HZ / bin_hz + smear)
+            for ratio in HARMONIC_RATIOS:
+                on += _between(here, (place[i] + low_bin) * ratio - low_bin, 2 + ratio * smear)
+            if brief:
+                everything += _between(here, 0.0, len(here))
+        against = 0.6 * everything + 0.4 * near if brief else near
+        out[track] = on / max(against, 1e-9)
+    return out
+
+
+@compiled
+def _between(here, place, reach):
+    """Energy over the floor within ``reach`` bins of a place."""
+    low, high = max(int(np.round(place - reach)), 0), min(int(np.round(place + reach)) + 1, len(here))
+    total = 0.0
+    for k in range(low, high):
+        total += max(here[k] - np.float32(1.0), np.float32(0.0))
+    return total

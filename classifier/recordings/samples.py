@@ -88,6 +88,9 @@ class Blocks:
         """Up to ``wanted`` frames; fewer only where the file or the medium gives out."""
         block = np.empty((wanted, self._recording.channels), np.float32)
         try:
+            if self._recording.subtype == "PCM_16":
+                # whole numbers as they stand, and scaled here: the same values, several times faster
+                return _full_scale(sound.read(wanted, dtype="int16", always_2d=True), block)
             return sound.read(out=block)
         except (soundfile.LibsndfileError, OSError) as error:
             self.fault = f"reading broke off ({_reason(error)})"
@@ -131,6 +134,13 @@ def checked(recording, reading):
         return recording
     message = " ".join([recording.message, *faults] if recording.message else faults)
     return replace(recording, frames=reading.frames_read, status="damaged", message=message)
+
+
+def _full_scale(whole, out):
+    """16-bit samples as float32 of full scale 1, in ``out``."""
+    out = out[: len(whole)]
+    np.multiply(whole, np.float32(2.0**-15), out=out, dtype=np.float32)
+    return out
 
 
 def _zero_what_is_no_number(block):

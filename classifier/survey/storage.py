@@ -3,6 +3,7 @@
 import contextlib
 import errno
 import os
+import shutil
 from pathlib import Path
 
 from classifier.errors import InputError
@@ -20,7 +21,8 @@ _TEMPORARY = ".tmp"
 def write_atomically(path, data):
     """Put ``data`` (bytes) at ``path`` so that a reader, a crash or a full disk never meets half of it.
 
-    It is written under a temporary name in the same folder, forced to the disk, and renamed.
+    It is written under a temporary name in the same folder, forced to the disk, and renamed. A file that was there before
+    hands its permissions on.
 
     Raises
     ------
@@ -49,6 +51,8 @@ def write_together(files):
                 file.write(data)
                 file.flush()
                 os.fsync(file.fileno())
+            if path.exists():
+                shutil.copymode(path, temporary)
         for temporary, path in written.items():
             os.replace(temporary, path)
         for folder in {path.parent for path in files}:

@@ -4,8 +4,10 @@ Nothing on a page is written by hand: what a key cannot part comes from its head
 blocks, boundaries from its couplets, and the coverage table from putting calls through the key.
 """
 
+import csv
 import hashlib
 import sys
+import textwrap
 from pathlib import Path
 
 import numpy as np
@@ -40,8 +42,37 @@ def index(readings):
     for name, reading in readings.items():
         key = reading.key
         lines.append(f"| [{key.name}]({name}.md) | {len(key.taxa)} | {len(key.groups)} | {len(key.couplets)} |")
-    lines += ["", *CAUTIONS]
+    lines += ["", *simulated(readings), "", *CAUTIONS]
     return "\n".join(lines) + "\n"
+
+
+SIMULATED = """\
+60 passes of 6 to 25 pulses from each population, bats and pulses each varying about their means
+(tests/keys/populations.py), given to the key pulse by pulse. A group that holds the bat counts as right; *as one taxon*:
+how many of the definite labels name one. *Rests on*: published means that the key's boundaries were set by.
+*Independent*: means recalled from publications that set no boundary, rounded, of low confidence; not every taxon has one.
+*Spread*: factor on all variation. Real bats differ in more ways than these, recorders hear worse, and sopranos among
+others call outside the ranges of books: expect less in the field. `python tests/keys/population_numbers.py >
+docs/keys/simulated.csv` counts anew, and a test checks that the numbers are fresh; tests/keys/test_recorded.py goes from
+rendered recordings through measuring to the label."""
+
+
+def simulated(readings):
+    """How often labels of simulated passes are right, from simulated.csv beside this file."""
+    with (HERE / "simulated.csv").open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    columns = (
+        "key", "populations", "spread", "passes", "definite", "as one taxon", "definite right", "probable right", "named",
+        "named right",
+    )  # fmt: skip
+    lines = ["## How often labels are right, on simulated passes", "", *textwrap.wrap(SIMULATED, 120), ""]
+    lines += [f"| {' | '.join(columns)} |", "|---" * len(columns) + "|"]
+    for row in rows:
+        percents = [row[f"{name}_percent"] for name in ("definite_right", "probable_right", "named", "named_right")]
+        counts = [row[name] for name in ("populations", "spread", "passes", "definite", "definite_as_one_taxon")]
+        cells = [readings[row["key"]].key.name, *counts]
+        lines.append("| " + " | ".join([*cells, *(f"{each} %" if each else "none" for each in percents)]) + " |")
+    return lines
 
 
 CAUTIONS = (

@@ -7,12 +7,13 @@ runs in turn, so that a busy machine slows both. Also times reading, checking an
 
 import sys
 import time
+import tracemalloc
 from pathlib import Path
 
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "key"))
-from keymaking import SPANS, key_of_tree, large_key, random_calls, random_tree  # noqa: E402
+from keymaking import SPANS, key_of_tree, random_calls, random_tree  # noqa: E402
 
 from classifier.key import compile_key, evaluate, parse_key  # noqa: E402
 
@@ -26,6 +27,17 @@ def best(functions, rounds=7):
             function()
             shortest[place] = min(shortest[place], time.perf_counter() - start)
     return shortest
+
+
+def beyond(key, calls, errors, rows):
+    """Megabytes that evaluating takes at its peak and gives back."""
+    part = [{name: each[:rows] for name, each in columns.items()} for columns in (calls, errors)]
+    tracemalloc.start()
+    result = evaluate(key, *part)
+    left, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert len(result.pattern) == rows
+    return (peak - left) / 1e6
 
 
 def main(rows=1_000_000):
@@ -43,19 +55,10 @@ def main(rows=1_000_000):
         speed = rows / seconds / 1e6
         print(f"{name:>18}: {speed:6.2f} million rows a second, {predicted / seconds:5.2f} of the tree")
     print(f"{'ambiguous':>18}: {unsure:.1%} of the rows with zones and errors")
-    text = large_key()
-
-    def read():
-        return parse_key(text)
-
-    reading = read()
-    assert reading.key is not None, reading.diagnostics[:3]
-    seconds_read, seconds_compiled = best([read, lambda: compile_key(reading.key, reading.meanings)], 3)
-    print(
-        f"200 couplets, 100 taxa, {len(text):,} characters: read and checked in {seconds_read:.3f} s, "
-        f"compiled in {seconds_compiled:.3f} s"
-    )
+    for part in (rows // 4, rows):
+        print(f"{'memory':>18}: {beyond(zoned, calls, errors, part):6.1f} MB beyond the result for {part:,} rows")
+    return 0 if plain <= predicted and wide <= 4 * predicted else 1
 
 
 if __name__ == "__main__":
-    main(*map(int, sys.argv[1:2]))
+    sys.exit(main(*map(int, sys.argv[1:2])))

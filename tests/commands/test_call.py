@@ -1,38 +1,41 @@
-"""A call as a person writes it, and its way through a key."""
+"""A call as a person types it behind --call, and its way through a key."""
+
+import json
 
 import pytest
 
-from classifier.commands.call import parse_call
-from classifier.errors import InputError
 
-
-def test_values_units_and_errors():
-    assert parse_call(
-        "characteristic_frequency = 47 kHz, duration 5.6 ms ± 0.1 ms, mean_slope=-2.5 kHz/ms"
-    ) == {"characteristic_frequency": (47.0, None), "duration": (5.6, 0.1), "mean_slope": (-2.5, None)}
-
-
-def test_units_of_one_kind_are_converted():
-    assert parse_call("duration 0.0056 s +/- 0.1 ms")["duration"] == (pytest.approx(5.6), pytest.approx(0.1))
-    assert parse_call("strongest_harmonic = 2") == {"strongest_harmonic": (2.0, None)}
+@pytest.fixture
+def explained(field, callkey):
+    return lambda text, *more: callkey("explain", field / "fen.key", "--call", text, *more)
 
 
 @pytest.mark.parametrize(
-    ("text", "sentence"),
+    ("text", "place", "message", "help"),
     [
-        ("", "no value is given"),
-        ("duration", "does not read as a value"),
-        ("duration = 5,6 ms", "decimals by a point|needs its unit"),
-        ("duration = 5.6", "write `duration = 5.6 ms`"),
-        ("duration = 5.6 kHz", "duration is counted in ms"),
-        ("duraton = 5.6 ms", "did you mean `duration`"),
-        ("duration = 5 ms, duration = 6 ms", "given twice"),
-        ("strongest_harmonic = 2 kHz", "is a plain number"),
+        ("", 1, "a call is one list of values", "write it as in duration = 5.6 ms"),
+        ("duration", 1, "the call cannot be read from here on", "write metric, value and unit, parted by commas"),
+        ("duration = 5.6", 12, "`5.6` has no unit; `duration` is counted in ms", "write `5.6 ms`"),
+        ("duration = 5.6 kHz", 12, "kHz", ""),
+        ("duraton = 5.6 ms", 1, "`duraton` is not a metric", "did you mean `duration`?"),
+        ("duration = 5 ms, duration = 6 ms", 18, "`duration` is given twice", "keep one of them"),
     ],
 )
-def test_what_does_not_read(text, sentence):
-    with pytest.raises(InputError, match=sentence):
-        parse_call(text)
+def test_what_does_not_read_is_marked(explained, text, place, message, help):
+    result = explained(text)
+    assert result.exit_code == 1
+    first, *_, last = result.stderr.splitlines()
+    assert first.startswith(f"call:1:{place}: error K")
+    assert message in first
+    assert help in result.stderr
+    assert last == "fault  the call behind --call does not read; mend what is marked above"
+
+
+def test_units_of_one_kind_are_converted_and_metrics_may_be_called_missing(explained):
+    told = json.loads(explained("characteristic_frequency 22 kHz +/- 0.5 kHz, duration 0.0056 s, knee_frequency missing", "--json").stdout)
+    (step,) = [each for each in told["steps"] if each["lead"] == "1a"]
+    ((comparison),) = step["comparisons"]
+    assert (comparison["value"], comparison["error"]) == (22.0, 0.5)
 
 
 def test_explain_takes_a_call_through_a_key(field, callkey):

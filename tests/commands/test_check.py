@@ -123,9 +123,12 @@ def test_a_rule_explained(rule):
     assert result.stdout.startswith("# K410 definite-unsafe\n\n*error*: ")
 
 
-def test_every_rule_can_be_explained():
-    for code in RULES:
-        assert run("--explain", code).stdout.startswith(f"# {code} ")
+@pytest.mark.parametrize("rule", RULES.values(), ids=RULES)
+def test_every_rule_can_be_explained_by_number_and_by_name(rule):
+    page = (KEYS.parent / "docs" / "rules" / f"{rule.code}.md").read_text(encoding="utf-8").strip()
+    for word in (rule.code, rule.code.lower(), rule.name, rule.name.upper()):
+        result = run("--explain", word)
+        assert (result.exit_code, result.stdout, result.stderr) == (0, f"{page}\n", "")
 
 
 def test_a_rule_that_there_is_not():

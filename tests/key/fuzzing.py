@@ -119,6 +119,12 @@ _WORDS = [
 ]
 
 
+_CHOICES = [
+    ("duration", "ms"), ("snr", "dB"), ("level", "dB"), ("flat_share", "%"), ("coherence", "%"), ("second_harmonic", "dB"),
+    ("third_harmonic", "dB"), ("onset", "s"), ("tail", "kHz"), ("interval", "ms"), ("start_frequency", "kHz"),
+]
+
+
 def corpus():
     """Sound texts to spoil."""
     texts = [(FOLDER / "wetlands.key").read_text(encoding="utf-8")]
@@ -150,6 +156,14 @@ def spoiled(source: random.Random, texts: list[str]) -> str:
             case 5:
                 text = text[:at] + "".join(chr(source.randrange(1, 0x2FF)) for _ in range(8)) + text[to:]
     return text
+
+
+def scrambled(source: random.Random) -> str:
+    """Words and signs of the language in any order, with line ends now and then; or any characters at all."""
+    if source.random() < 0.2:
+        return "".join(chr(source.choice([source.randrange(1, 0x80), source.randrange(1, 0xD800)])) for _ in range(source.randrange(60)))
+    ends = " ", " ", " ", "", "\n", "\n    "
+    return "".join(source.choice(_WORDS) + source.choice(ends) for _ in range(source.randrange(1, 80)))
 
 
 def slow_shapes(size: int = 100_000) -> dict[str, str]:
@@ -200,6 +214,21 @@ def slow_shapes(size: int = 100_000) -> dict[str, str]:
         "citations": rows(lambda place: "[A 1; B 2; C]", head + "gate\nsnr > 1 dB "),
         "ranges": rows(lambda place: "snr 1 to 2 dB\n", head),
         "half comparisons": rows(lambda place: "1a x < 1 < 2 < 3 < 4 y => 2\n", head + "couplet 1\n"),
+        "taxa with ranges": rows(
+            lambda place: f"taxon B b{place}\nduration {place % 90} to {place % 90 + 3} ms\nsnr {place % 50} to {place % 50 + 9} dB\n",
+            head + "couplet 1\n1a duration < 30 ms => A a\n1b snr < 20 dB => B b0\n1c otherwise => B b1\n"
+            "passes\ndefinite when support > 50 %\n",
+        ),
+        "tangled choices": rows(
+            lambda place: f"let x{place} = " + " or ".join(
+                f"{name} {'<>'[(place * 7 + at * 5) % 2]} {4 + (place * (at + 3)) % 6} {unit}"
+                for at, (name, unit) in enumerate((_CHOICES[place % 11 :] + _CHOICES)[:9:3])
+            ) + "\n",
+            head + "".join(
+                f"couplet {number}\n{number}a " + " and ".join(f"x{(number * 31 + at * 17) % 900}" for at in range(60))
+                + f" => A a\n{number}b otherwise => {number + 1}\n" for number in range(1, 60)
+            ) + "couplet 60\n60a otherwise => A a\n",
+        ),
         "arrows": rows(lambda place: "=>", head + "couplet 1\n1a "),
         "nul": "\x00" * size,
         "accents": "let e" + "\u0301" * size + " = 5 ms",

@@ -213,3 +213,15 @@ def test_a_file_that_is_missing_or_no_text(tmp_path):
     (found,) = read_key(path).diagnostics
     assert found.code == "K310"
     assert "line 2" in found.message
+
+
+@pytest.mark.parametrize("name", ["nix.key", "../base.key"])
+def test_what_may_stand_in_a_base_that_cannot_be_had_is_not_missed(tmp_path, name):
+    """One finding, not one for each name that the base declares; faults of the variant's own are still named."""
+    text = (
+        f'key "W" version 1\nbased on "{name}"\ntaxon Alba alba\n    duration 9 to 4 ms [X1]\ncouplet 3\n'
+        '    3a flat => Bruna bruna\n    3b snr > 12 kHz => 7\n    3c otherwise => "pair"\n'
+    )
+    reading = read_key(write(tmp_path, "wet.key", text))
+    codes = [each.code for each in reading.diagnostics]
+    assert codes in (["K303", "K222", "K204"], ["K305", "K222", "K204"])

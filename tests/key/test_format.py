@@ -8,11 +8,21 @@ from keymaking import large_key
 from keystrategies import sound_keys, texts
 
 from classifier.key.format import format_key
+from classifier.key.lines import split
 from classifier.key.parse import parse
 
 
 def words(comments):
     return [comment.text for comment in comments]
+
+
+def belongings(text):
+    """Each comment with the number of the statement or line of a block that it belongs to: the one it stands in, behind or
+    above (docs/key-language.md, section 11)."""
+    statements, comments = split(text)
+    return sorted(
+        (sum(statement.lines[1] < comment.line for statement in statements), comment.text) for comment in comments
+    )
 
 
 @given(texts())
@@ -24,6 +34,7 @@ def test_formatting_keeps_meaning_and_comments_and_is_stable(text):
     after = parse(formatted, "a")
     assert after.statements == before.statements
     assert sorted(words(after.comments)) == sorted(words(before.comments))
+    assert belongings(formatted) == belongings(text)
     assert format_key(formatted) == formatted
 
 

@@ -3,7 +3,7 @@
 import random
 
 import pytest
-from fuzzing import corpus, slow_shapes, spoiled
+from fuzzing import corpus, scrambled, slow_shapes, spoiled
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -44,3 +44,9 @@ def test_spoiled_keys():
 @pytest.mark.parametrize("name", sorted(slow_shapes(10)))
 def test_shapes_made_to_be_slow_do_no_harm(name):
     everything(slow_shapes(20_000)[name])
+
+
+def test_scrambled_words():
+    source = random.Random(4)
+    for _ in range(250):
+        everything(scrambled(source))

@@ -54,6 +54,7 @@ def test_its_limits_are_the_limits(page):
         limits.STATEMENT_NESTING,
         limits.DIGITS,
         limits.STATEMENTS,
+        limits.BLOCK_LINES,
         limits.COUPLETS,
         limits.TAXA,
         limits.BASES,

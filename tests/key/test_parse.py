@@ -184,6 +184,7 @@ def test_blanks_pasted_from_word_processors_are_blanks():
         ("let x = 1" + "0" * 40 + " ms", "K320"),
         ("gate\n" * (limits.STATEMENTS + 1), "K322"),
         ("what is this\n" * 500, "K322"),
+        ("gate\n" + "snr > 1 dB\n" * (limits.BLOCK_LINES + 5), "K322"),
     ],
 )
 def test_limits_are_findings(text, code):

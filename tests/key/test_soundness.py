@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from keymaking import key_of_tree, large_key, random_tree
 from keystrategies import sound_keys
 
-from classifier.key import parse_key, read_key, render
+from classifier.key import limits, parse_key, read_key, render
 
 #: A sound frame; faults are planted at the marks.
 FRAME = """\
@@ -223,3 +223,13 @@ def test_bombs_are_findings(kind):
     assert {each.code for each in reading.diagnostics if each.severity == "error"} <= {"K321", "K223", "K206"}
     # Not a measure of speed: without the limits these take minutes or gigabytes.
     assert time.process_time() - start < 20
+
+
+def test_a_flood_of_warnings_is_cut_and_forbids_nothing():
+    taxa = "".join(f"taxon Genus s{place}\n" for place in range(limits.ALL_FINDINGS + 20))
+    reading = parse_key(f'key "k" version 1\n{taxa}couplet 1\n    1a otherwise => Genus s0\n')
+    assert reading.key is not None
+    assert {each.code for each in reading.diagnostics} == {"K225", "K491"}
+    assert reading.diagnostics[-1].message == "19 more findings are not shown"
+    faulty = parse_key(f'key "k" version 1\n{taxa}couplet 1\n    1a otherwise => Genus nix\n')
+    assert [each.code for each in faulty.diagnostics] == ["K202", "K322"]

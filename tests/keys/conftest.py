@@ -1,9 +1,13 @@
 """The keys that the project ships, each read once."""
 
+import sys
 from functools import cache
 from pathlib import Path
 
 import pytest
+
+# Populations are drawn for several tests and for population_numbers.py, and imported by name.
+sys.path.insert(0, str(Path(__file__).parent))
 
 from classifier.key import compile_key, read_key
 

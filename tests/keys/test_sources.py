@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from classifier.key import syntax
 from classifier.metrics import METRICS
 
 ROOT = Path(__file__).parents[2]
@@ -35,3 +36,49 @@ def test_every_source_cited_in_brackets_by_code_has_an_entry():
             if re.search(r"Sources?: \[", line):
                 cited = set(re.findall(r"\[([\w-]+)\]", line))
                 assert cited <= KNOWN, (path, cited)
+
+
+def statements_with_numbers(reading):
+    """(what, text, citations) of each statement and line of a key's own text that may hold a number."""
+    for statement in reading.statements:
+        match statement:
+            case syntax.Taxon(entries=entries):
+                parts = [(statement.name, each) for each in entries]
+            case syntax.Couplet(leads=leads) | syntax.Refine(leads=leads):
+                parts = [(each.label, each) for each in leads]
+            case syntax.Gate(lines=entries) | syntax.Passes(entries=entries):
+                parts = [(type(statement).__name__, each) for each in entries]
+            case syntax.Let() | syntax.Group() | syntax.Example():
+                parts = [(statement.name, statement)]
+            case _:
+                continue
+        for what, part in parts:
+            yield what, reading.text[part.span.start : part.span.end], part.citations
+
+
+def holds_number(text):
+    """Whether a number stands in it that is not a couplet's, nor part of the name of a let, nor in a lead's reason."""
+    bare = re.sub(r"\[[^\]]*\]|#[^\n]*", "", text)
+    bare = re.sub(r"^\s*\d+[a-z]\s|=>\s*\d+|\b[a-z]\w*_\w*\b", "", bare)
+    return re.search(r"\d", bare.split("=>")[0]) is not None
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_number_carries_a_source(reading, name):
+    found = list(statements_with_numbers(reading(name)))
+    numbered = [each for each in found if holds_number(each[1])]
+    assert len(numbered) > 0.3 * len(found)
+    assert [(what, text) for what, text, citations in numbered if not citations] == []
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_what_rests_on_a_recalled_source_is_marked_as_memory(reading, name):
+    """Where all sources of a range are recalled ones, `memory` stands beside them."""
+    key = reading(name).key
+    recalled = {each.name for each in key.sources.values() if each.text.rstrip(".").endswith("Recalled")}
+    assert recalled
+    for taxon in key.taxa.values():
+        for entry in taxon.entries:
+            cited = {each.source for each in getattr(entry, "citations", ())}
+            assert "memory" in cited or not cited or cited - recalled - {"chosen"} or cited == {"chosen"}, (
+                taxon.name, cited)  # fmt: skip

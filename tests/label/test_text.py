@@ -11,8 +11,7 @@ def test_support_is_read_as_written():
     )
     assert written == "Examplia minor 62 %; whiskered, Brandt's bats 37 %; not a bat 0.6 %"
     assert text.split_candidates(written) == ("Examplia minor", "whiskered, Brandt's bats", "not a bat")
-    assert text.split_support(written)[2] == ("not a bat", 0.6)
-    assert text.split_candidates(None) == text.split_support(None) == ()
+    assert text.split_candidates(None) == ()
 
 
 @pytest.mark.parametrize(

@@ -6,8 +6,11 @@ from classifier.measure.echoes import find_echoes
 
 
 def _pulses(rows):
-    """rows: (onset s, level dB, coherence %, lowest and highest frequency Hz, duration s)"""
-    onset, level, coherence, low, high, duration = (np.array(column, float) for column in zip(*rows, strict=True))
+    """rows: (onset s, level dB, coherence %, lowest and highest frequency Hz, duration s[, stillness])"""
+    rows = [(*row, 0.99)[:7] for row in rows]
+    onset, level, coherence, low, high, duration, stillness = (
+        np.array(column, float) for column in zip(*rows, strict=True)
+    )
     course = high[:, None] + (low - high)[:, None] * np.linspace(0, 1, 21)
     return {
         "onset": (onset, None),
@@ -16,6 +19,7 @@ def _pulses(rows):
         "peak_frequency": (low + 1000, None),
         "duration": (duration, None),
         "course": course,
+        "stillness": stillness,
     }
 
 
@@ -23,8 +27,25 @@ def test_a_weaker_copy_soon_after_each_call_is_an_echo():
     rows = []
     for k in range(5):
         rows.append((0.1 * k, -20, 99, 45e3, 75e3, 5e-3))
-        rows.append((0.1 * k + 0.009, -30, 90, 45e3, 60e3, 6e-3))
+        # the air has taken the high start, so that the copy begins later on the same course
+        rows.append((0.1 * k + 0.0095, -30, 99, 45e3, 72e3, 4.5e-3))
     assert find_echoes(_pulses(rows)).tolist() == [False, True] * 5
+
+
+def test_a_torn_sound_within_the_band_of_the_call_before_it_is_an_echo():
+    rows = []
+    for k in range(5):
+        rows.append((0.1 * k, -20, 99, 45e3, 75e3, 5e-3))
+        rows.append((0.1 * k + 0.009, -30, 85, 47e3, 52e3, 8e-3, 0.9))
+    assert find_echoes(_pulses(rows)).tolist() == [False, True] * 5
+
+
+def test_a_whole_call_of_another_course_soon_after_a_louder_one_is_none():
+    rows = []
+    for k in range(5):
+        rows.append((0.1 * k, -20, 99, 45e3, 75e3, 5e-3))
+        rows.append((0.1 * k + 0.009, -25, 99, 44e3, 50e3, 6e-3))
+    assert not find_echoes(_pulses(rows)).any()
 
 
 def test_calls_of_a_feeding_buzz_are_none():

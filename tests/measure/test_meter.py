@@ -115,6 +115,32 @@ def test_peak_frequency_of_steady_tones_nears_the_cramer_rao_bound():
     assert 0.8 < np.median(stated) / bound < 1.3
 
 
+def test_slope_of_linear_sweeps_nears_the_cramer_rao_bound():
+    """With phase a0 + a1 n + a2 n^2 in complex noise, var(a2) >= 90 / (snr N^5) for large N (Djurić & Kay 1990, from memory);
+    a real sweep in real noise holds half as much, so with r = A^2 / (2 sigma^2) the 90 becomes 180."""
+    rng = np.random.default_rng(6)
+    count, length = 60, round(0.010 * RATE)
+    noise, amplitude = 0.004, 0.02
+    signal = (rng.standard_normal(round(0.05 * RATE) * (count + 1)) * noise).astype(np.float32)
+    slopes = rng.uniform(-3e6, -1e6, count)
+    time = np.arange(length) / RATE
+    for k, slope in enumerate(slopes):
+        at = round(0.05 * RATE) * (k + 1) - length
+        turns = rng.uniform(55e3, 65e3) * time + slope * time**2 / 2 + rng.uniform()
+        signal[at : at + length] += amplitude * np.sin(2 * np.pi * turns).astype(np.float32)
+    table = _measured(signal, RATE)
+    assert len(table) >= 0.97 * count
+    onset = table["onset_s"].to_numpy()
+    which = np.clip(np.round((onset * RATE + length) / round(0.05 * RATE)).astype(int) - 1, 0, count - 1)
+    error = table["mean_slope_khz_per_ms"].to_numpy() * 1e6 - slopes[which]
+    ratio = amplitude**2 / (2 * noise**2)
+    bound = RATE**2 / np.pi * np.sqrt(180 / (ratio * length**5))
+    spread = 1.4826 * np.median(np.abs(error))
+    assert 0.7 * bound < spread < 1.6 * bound
+    stated = table["mean_slope_khz_per_ms_se"].to_numpy() * 1e6
+    assert np.mean(np.abs(error) < 2 * stated) > 0.9
+
+
 def test_a_pass_of_known_calls_is_found_whole_and_measured_within_its_errors():
     rng = np.random.default_rng(3)
     call = Call("FM-QCF", 0.006, 75e3, 48e3, knee_s=0.0012, knee_hz=50e3, body_s=0.005, body_hz=46e3, bend_s=0.0003)

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from classifier.errors import ParameterError
-from classifier.plan import Weather, absorption_db_per_m, speed_of_sound_m_s
+from classifier.plan import Weather
+from classifier.plan.absorption import absorption_db_per_m, speed_of_sound_m_s
 
 #: Exact midband frequencies of the octave bands called 63 Hz to 8 kHz, in the decimal series that the
 #: standard uses.

@@ -5,7 +5,7 @@ import pytest
 from scipy import optimize, signal
 
 from classifier.metrics import METRICS
-from classifier.plan import Weather, absorption_db_per_m
+from classifier.plan.absorption import Weather, absorption_db_per_m
 from classifier.simulate import Call, Echo, Heard, Path, metrics_of, synthesise
 from classifier.simulate.heard import add_pulse
 

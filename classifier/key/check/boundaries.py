@@ -9,9 +9,10 @@ from classifier.key.check.cases import Case, Conditions, Effort, Term, TooHard, 
 from classifier.key.check.kinds import OPAQUE, PLAIN, resolution
 from classifier.key.check.polytope import Polytopes
 from classifier.key.check.relations import HIGHEST, LOWEST, ON_THE_RIDGE
-from classifier.key.check.words import amount, axis_name, listed, number
+from classifier.key.check.words import amount, axis_name, listed
 from classifier.key.messages import Diagnostic, finding
 from classifier.key.syntax import Key
+from classifier.key.text import short_number
 from classifier.key.units import unit
 
 _STEPS, _ALL_STEPS = 4_000, 100_000
@@ -103,7 +104,7 @@ def _exact(value):
 def _impossible(comparison, axis, sides, quote):
     text = f"`{quote(comparison.span)}`"
     if axis.kind == PLAIN and axis.names and len(comparison.form.terms) == 1:
-        why = f"{axis_name(axis)} lies between {number(axis.low)} and {amount(axis.high, axis.unit)}"
+        why = f"{axis_name(axis)} lies between {short_number(axis.low)} and {amount(axis.high, axis.unit)}"
     elif sides["no"]:
         why = f"no call has such values of {listed(_names_in(comparison))}"
     else:

@@ -44,8 +44,10 @@ class _Part(Effort):
         self.whole = whole
 
     def spend(self, steps=1):
-        self.whole.left -= steps
-        super().spend(steps)
+        self.left -= steps
+        self.whole.spend(steps)
+        if self.left < 0:
+            raise TooHard
 
 
 @dataclass(frozen=True)
@@ -224,7 +226,7 @@ def narrow(case: Case, term: Term | None, effort: Effort, *, recheck: bool = Fal
         touched = fresh
         for choice in choices:
             (touched if _touches(choice, changed) else kept).append(choice)
-        effort.spend(2 * len(touched))
+        effort.spend(sum(map(len, touched)))
         for choice in touched:
             live = _left_of(choice, cells)
             if live is None:

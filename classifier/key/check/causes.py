@@ -60,8 +60,7 @@ def _fewest(ground, cases, causes):
     """Causes are added one by one until no call is left: the last one added is needed. It is kept and the search is
     repeated with it and those before, until what is kept is enough."""
     candidates, kept = list(range(len(causes))), []
-    while _left(ground, cases, [causes[number] for number in kept]):
-        left = _left(ground, cases, [causes[number] for number in kept])
+    while left := _left(ground, cases, [causes[number] for number in kept]):
         for place, number in enumerate(candidates):
             left = _left(ground, left, [causes[number]])
             if not left:

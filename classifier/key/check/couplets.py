@@ -1,6 +1,8 @@
 """Couplets as a whole: calls that no lead takes, and calls that several leads would take."""
 
-from classifier.key.check.cases import TooHard, both, settled
+from collections.abc import Iterator
+
+from classifier.key.check.cases import Term, TooHard, both
 from classifier.key.check.ground import Ground
 from classifier.key.check.undecided import Undecided
 from classifier.key.check.ways import Ways
@@ -10,10 +12,13 @@ from classifier.key.messages import Diagnostic, finding
 from classifier.key.text import lead_target_text
 from classifier.key.walk import YES, judge
 
+#: Steps of effort for the stretch of one lead on one quantity.
+_STRETCH_STEPS = 5_000
+
 # --------------------------------------------------------------------------------------------------------------- gaps
 
 
-def gaps(ground: Ground, ways: Ways, undecided: Undecided) -> list[Diagnostic]:
+def gaps(ground: Ground, ways: Ways, undecided: Undecided) -> Iterator[Diagnostic]:
     """K403: couplets with calls that no lead takes."""
     found = []
     for place, station in enumerate(ground.compiled.stations):
@@ -34,9 +39,9 @@ def gaps(ground: Ground, ways: Ways, undecided: Undecided) -> list[Diagnostic]:
                     break
         if answer is not None and answer.witness is not None:
             found.append(_gap(ground, station, least(ground, answer.witness, shows)))
+            yield found[-1]
         elif answer is not None and answer.open:
             undecided.add(station.couplet.span, f"whether couplet {station.number} leaves calls without a lead")
-    return found
 
 
 def _refused(ground, leads, passage):
@@ -57,7 +62,7 @@ def _gap(ground, station, witness):
     which = described(ground.axes, cells)
     letter = chr(ord(max(each.letter for each in station.couplet.leads)) + 1)
     leads = listed([route.label for route in ground.leads(station)])
-    verb = "is" if len(ground.leads(station)) == 1 else "are all"
+    verb = {1: "is", 2: "are both"}.get(len(ground.leads(station)), "are all")
     return finding(
         "K403",
         f"couplet {station.number} leaves calls without a lead" + (f", such as those with {which}" if which else "")
@@ -72,50 +77,69 @@ def _gap(ground, station, witness):
 # ----------------------------------------------------------------------------------------------------------- overlaps
 
 
-def overlaps(ground: Ground, ways: Ways, undecided: Undecided) -> list[Diagnostic]:
+def overlaps(ground: Ground, ways: Ways, undecided: Undecided) -> Iterator[Diagnostic]:
     """K404: pairs of leads of a couplet that are both a plain yes to some call, where on a quantity that both compare
     neither's stretch lies within the other's, and neither lead is a special case of the other."""
     found = []
     for place, station in enumerate(ground.compiled.stations):
         leads = [route for route in ground.leads(station) if route.meaning is not None]
-        stretches = {route.index: _stretches(ground, route) for route in leads} if len(leads) > 1 else {}
+        stretches = {}
+
+        def stretch(route, axis, known=stretches):
+            if (route.index, axis) not in known:
+                known[route.index, axis] = _stretch(ground, undecided, route, axis)
+            return known[route.index, axis]
+
         for position, first in enumerate(leads):
             for second in leads[position + 1 :]:
                 if (first.onward, first.end, first.cap) == (second.onward, second.end, second.cap):
                     continue
                 if undecided.too_many(found):
-                    return found
+                    return
+                both_compare = _compared(ground, first) & _compared(ground, second)
                 shared = [
-                    axis for axis in stretches[first.index].keys() & stretches[second.index].keys()
-                    if _crossing(stretches[first.index][axis], stretches[second.index][axis])
+                    axis.index for axis in ground.axes.all
+                    if both_compare >> axis.index & 1 and _crossing(stretch(first, axis.index), stretch(second, axis.index))
                 ]
                 if shared:
-                    overlap = _overlap(ground, ways, undecided, place, first, second, sorted(shared))
-                    found.extend([overlap] if overlap else [])
-    return found
+                    overlap = _overlap(ground, ways, undecided, place, first, second, shared)
+                    if overlap is not None:
+                        found.append(overlap)
+                        yield overlap
 
 
-def _stretches(ground, route):
-    """By axis the cells in which a lead can be yes to calls that pass the gate, whatever the other quantities are; only axes
-    that it narrows."""
-    union = {}
+def _compared(ground, route):
+    """The axes (as bits) that a lead's condition compares."""
+    terms = ground.terms(route)
+    return (terms.yes.axes if terms.yes is not None else 0) | (terms.no.axes if terms.no is not None else 0)
+
+
+def _stretch(ground, undecided, route, place):
+    """The cells of an axis in which a lead is yes to some call that passes the gate, whatever its other quantities are; none
+    where that is too hard to tell, which is noted."""
+    whole = ground.effort
+    try:
+        ground.effort = whole.part(_STRETCH_STEPS)
+        return _reached(ground, route, place)
+    except TooHard:
+        whole.spend(0)
+        undecided.unfinished = True
+        return 0
+    finally:
+        ground.effort = whole
+
+
+def _reached(ground, route, place):
     case = ground.narrow(ground.narrow(ground.everywhere, ground.gate), ground.terms(route).yes)
     if case is None:
-        return {}
-    try:
-        cells = [0] * len(case.cells)
-        effort = ground.effort.part(2_000)
-        for each in settled(case, effort):
-            if not ground.polytopes.possible(each.cells, effort):
-                continue
-            cells = [mine | its for mine, its in zip(cells, each.cells, strict=True)]
-    except TooHard:
-        ground.effort.spend(0)
-        return {}
-    for axis, mask in zip(ground.axes.all, cells, strict=True):
-        if mask & axis.every != axis.domain & axis.every:
-            union[axis.index] = mask & axis.every
-    return union
+        return 0
+    left, reached = case.cells[place] & ground.axes.all[place].every, 0
+    while left:
+        cell = left & -left
+        left ^= cell
+        if not ground.none(ground.narrow(case, Term(((place, cell),), (), 1 << place))):
+            reached |= cell
+    return reached
 
 
 def _crossing(one, other):

@@ -7,6 +7,7 @@ also those whose range is declared, may be missing here: a null measurement leav
 pulse from being clear, unless all of those ways end alike.
 """
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 from classifier.key.check.cases import Case, TooHard, settled
@@ -15,10 +16,11 @@ from classifier.key.check.kinds import PLAIN
 from classifier.key.check.tiers import TierRules
 from classifier.key.check.undecided import Undecided
 from classifier.key.check.witness import least, look_for
-from classifier.key.check.words import amount, listed, number
+from classifier.key.check.words import amount, listed
 from classifier.key.compile import GROUP, TAXON, Route
 from classifier.key.forms import metrics_of
 from classifier.key.messages import Diagnostic, finding
+from classifier.key.text import short_number
 from classifier.metrics import METRICS
 
 #: Cases kept for a taxon and a lead; the witness is the widest of them.
@@ -40,11 +42,26 @@ class _Way(NamedTuple):
     last: int | None
 
 
-def unsafe_definites(ground: Ground, rules: TierRules, undecided: Undecided) -> list[Diagnostic]:
-    """K410, one for each lead that makes calls of other taxa definite, with the taxa and the widest witness."""
+def unsafe_definites(ground: Ground, rules: TierRules, undecided: Undecided) -> Iterator[Diagnostic]:
+    """K410, one for each lead that makes calls of other taxa definite, with the taxa and the widest witness.
+
+    Where effort runs out the leads that are known by then are named before TooHard is raised.
+    """
     if not rules.definite_by_clear_pulses:
-        return []
-    by_lead = {}
+        return
+    by_lead, spent = {}, None
+    try:
+        _search_all(ground, undecided, by_lead)
+    except TooHard as error:
+        spent = error
+    for last, taxa in sorted(by_lead.items()):
+        yield _unsafe(ground, ground.compiled.routes[last], taxa)
+    if spent is not None:
+        raise spent
+
+
+def _search_all(ground, undecided, by_lead):
+    """Fill ``by_lead`` with (taxon, witness) pairs of every unsafe lead, taxon by taxon."""
     ways = _Search(ground)
     for taxon in ground.compiled.key.taxa.values():
         if not ground.ranges[taxon.name]:
@@ -64,7 +81,6 @@ def unsafe_definites(ground: Ground, rules: TierRules, undecided: Undecided) -> 
             elif answer.open:
                 label = ground.compiled.routes[last].label
                 undecided.add(taxon.span, f"whether calls of `{taxon.name}` can become definite by {label}")
-    return [_unsafe(ground, ground.compiled.routes[last], taxa) for last, taxa in sorted(by_lead.items())]
 
 
 def _shows(ground, taxon):
@@ -90,6 +106,13 @@ class _Search:
     def __init__(self, ground: Ground):
         self.ground = ground
         self.stations = ground.compiled.stations
+        # Ends as bits: those with a name, and by taxon those that may be given to it as definite.
+        self.named, self.safe = 0, {}
+        for place, end in enumerate(ground.compiled.ends):
+            if end.kind in (TAXON, GROUP):
+                self.named |= 1 << place
+                for name in (end.label,) if end.kind == TAXON else end.members:
+                    self.safe[name] = self.safe.get(name, 0) | 1 << place
         # By couplet the ends (as bits) that can come of it.
         self.beyond = {}
         for place in reversed(range(len(self.stations))):
@@ -101,10 +124,7 @@ class _Search:
         """By last lead (index) the sets of calls of a taxon that come to an unsafe definite there: cells in which the bat's
         call lies, and the metrics of it that must be missing in the measurement."""
         ground = self.ground
-        unsafe = sum(
-            1 << place for place, end in enumerate(ground.compiled.ends)
-            if end.kind in (TAXON, GROUP) and not _safe(end, taxon)
-        )
+        unsafe = self.named & ~self.safe.get(taxon, 0)
         effort = ground.effort.part(_TAXON_STEPS)
         start = ground.narrow(ground.perhaps_missing, ground.gate)
         start = ground.narrow(start, ground.box(taxon, missing=True))
@@ -212,7 +232,7 @@ def _unsafe(ground, route, taxa):
     # The ranges that the way there asks about; all of them, should it ask about none.
     asked = [name for name in ranges if name in _asked_on_the_way(ground, route)] or list(ranges)
     inside = listed([
-        f"{name} {number(float(ranges[name][0]))} to {amount(float(ranges[name][1]), METRICS[name].unit)}" for name in asked
+        f"{name} {short_number(float(ranges[name][0]))} to {amount(float(ranges[name][1]), METRICS[name].unit)}" for name in asked
     ])
     label = f"`{end.label}`" if end.kind == TAXON else f'"{end.label}"'
     message = f"lead {route.label} makes calls of {names} `definite` as {label}"

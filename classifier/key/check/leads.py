@@ -1,5 +1,7 @@
 """Leads that no call comes to, and leads that no call takes clearly."""
 
+from collections.abc import Iterator
+
 from classifier.key.check.causes import Cause, causes_of
 from classifier.key.check.ground import Ground
 from classifier.key.check.undecided import Undecided
@@ -14,7 +16,7 @@ _MOST_RELATED = 4
 
 def unreached(
     ground: Ground, ways: Ways, accounted: tuple[set[int], set[int]], undecided: Undecided
-) -> list[Diagnostic]:
+) -> Iterator[Diagnostic]:
     """K401 for leads that no call comes to, K402 for those that no call takes clearly.
 
     ``accounted`` : leads (by index) of which another finding already says that they cannot be taken, and those of which
@@ -34,7 +36,9 @@ def unreached(
                 found.append(_dead(ground, ways, place, route))
             elif clear.reached and route.index not in never_clear:
                 found.append(_never_clear(ground, ways, place, route))
-    return found
+            else:
+                continue
+            yield found[-1]
 
 
 def _dead(ground, ways, place, route):

@@ -4,7 +4,9 @@ For print and for every reader's eyes: each region carries its number and its ow
 help, ranges are outlined and numbered like the regions they belong to, and names stand in full in the list beside.
 """
 
+import os
 import textwrap
+from pathlib import Path
 
 import numpy as np
 
@@ -37,9 +39,16 @@ def draw_key(compiled: CompiledKey, path) -> None:
 
 
 def _save(figure, path):
+    path = Path(path)
+    ending = path.suffix.lower().removeprefix(".")
     # No date inside: the same key gives the same file.
-    metadata = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}.get(str(path).rsplit(".", 1)[-1].lower())
-    figure.savefig(path, dpi=150, bbox_inches="tight", pad_inches=0.3, metadata=metadata)
+    metadata = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}.get(ending)
+    unfinished = path.with_name(f".{path.name}.tmp")
+    try:
+        figure.savefig(unfinished, format=ending, dpi=150, bbox_inches="tight", pad_inches=0.3, metadata=metadata)
+        os.replace(unfinished, path)
+    finally:
+        unfinished.unlink(missing_ok=True)
 
 
 def figure_of(compiled: CompiledKey):

@@ -21,7 +21,7 @@ from classifier.key.vocabulary import NAMES, PULSE
 #: Most combinations of stretches of cells that are looked at for one set of cells.
 _MOST_COMBINATIONS = 256
 #: Steps of effort that a linear programme counts for.
-_PROGRAMME_STEPS = 800
+_PROGRAMME_STEPS = 1_000
 
 
 @dataclass(frozen=True)

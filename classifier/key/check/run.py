@@ -104,16 +104,31 @@ def _proofs(compiled: CompiledKey, impossible, steps):
         shut = _gate_and_ranges(ground)
         found.extend(shut)
         if not any(each.code == "K412" for each in shut):
-            ways = Ways(ground)
-            found.extend(unreached(ground, ways, _accounted(ground, faulty), undecided))
-            found.extend(gaps(ground, ways, undecided))
-            found.extend(overlaps(ground, ways, undecided))
-            found.extend(unsafe_definites(ground, rules, undecided))
+            found.extend(_in_turn(ground, rules, faulty, undecided))
     except TooHard:
         undecided.unfinished = True
     whole = next(iter(compiled.key.couplets.values())).span if compiled.key.couplets else None
     found.extend(undecided.findings(ground.axes, whole))
     return found
+
+
+def _in_turn(ground, rules, faulty, undecided):
+    """The findings of each family of proofs, the one on which most depends first. Each may spend a share of the effort that is
+    left, and what was found when that runs out is kept."""
+    ways, whole = Ways(ground), ground.effort
+    families = (
+        (0.5, lambda: unsafe_definites(ground, rules, undecided)),
+        (0.95, lambda: unreached(ground, ways, _accounted(ground, faulty), undecided)),
+        (0.7, lambda: gaps(ground, ways, undecided)),
+        (1.0, lambda: overlaps(ground, ways, undecided)),
+    )
+    for share, family in families:
+        try:
+            ground.effort = whole.part(int(share * whole.left))
+            yield from family()
+        except TooHard:
+            undecided.unfinished = True
+    ground.effort = whole
 
 
 def _gate_and_ranges(ground):

@@ -5,18 +5,14 @@ from collections.abc import Sequence
 
 from classifier.key import forms as f
 from classifier.key.check.axes import Axes, Axis
+from classifier.key.text import form_text, short_number
 
 #: Most quantities that a description names.
 _MOST_NAMED = 4
 
 
-def number(value: float) -> str:
-    """A number with no more digits than it needs; minus signs as keys have them."""
-    return f"{value:.6g}" if abs(value) < 1e6 else f"{value:.0f}"
-
-
 def amount(value: float, unit: str) -> str:
-    return f"{number(value)} {unit}" if unit else number(value)
+    return f"{short_number(value)} {unit}" if unit else short_number(value)
 
 
 def axis_name(axis: Axis) -> str:
@@ -25,38 +21,6 @@ def axis_name(axis: Axis) -> str:
         atom = axis.atom
         return atom.name if isinstance(atom, f.Measured) else f"{atom.function}(…)"
     return form_text(axis.atom if isinstance(axis.atom, f.Linear) else f.Linear(((axis.atom, 1),)))
-
-
-def form_text(form: f.Linear) -> str:
-    texts = []
-    for atom, coefficient in form.terms:
-        size = abs(coefficient)
-        text = _atom_text(atom) if size == 1 else f"{number(float(size))} * {_atom_text(atom)}"
-        lead = "-" if coefficient < 0 else ""
-        texts.append(f"{'- ' if coefficient < 0 else '+ '}{text}" if texts else f"{lead}{text}")
-    if form.constant:
-        texts.append(f"{'-' if form.constant < 0 else '+'} {number(abs(float(form.constant)))}")
-    return " ".join(texts)
-
-
-def _atom_text(atom):
-    match atom:
-        case f.Measured(name):
-            return name
-        case f.Absolute(of):
-            return f"abs({form_text(of)})"
-        case f.Product(left, right):
-            return f"{_bracketed(left)} * {_bracketed(right)}"
-        case f.Ratio(above, below):
-            return f"{_bracketed(above)} / {_bracketed(below)}"
-        case f.Gathered(function):
-            return f"{function}(…)"
-    return str(atom)
-
-
-def _bracketed(form):
-    text = form_text(form)
-    return text if len(form.terms) == 1 and not form.constant else f"({text})"
 
 
 def described(axes: Axes, cells: Sequence[int], limit: int = _MOST_NAMED) -> str:
@@ -95,7 +59,7 @@ def _stretch(axis, low, low_open, high, high_open):
         return f"below {amount(high, unit)}" if high_open else f"of {amount(high, unit)} or less"
     if at_top:
         return f"above {amount(low, unit)}" if low_open else f"of {amount(low, unit)} or more"
-    return f"from {number(low)} to {amount(high, unit)}"
+    return f"from {short_number(low)} to {amount(high, unit)}"
 
 
 def listed(texts: Sequence[str], word: str = "and", most: int | None = None) -> str:

@@ -151,7 +151,7 @@ def expected(reading):
             noes &= ~(yes | unsure)
         if noes.any():
             found.add(("K403", station.number))
-        found |= _overlaps(station, before, judged, calls, usable)
+        found |= _overlaps(station, before, judged, calls, usable, _edges(reading))
     return found | _unsafe(reading, compiled)
 
 
@@ -239,7 +239,31 @@ def _axes_of(meaning):
     return axes
 
 
-def _overlaps(station, before, judged, calls, usable):
+def _edges(reading):
+    """By axis (as ``_axes_of`` names it) the boundaries that the key sets on it, zones and declared ranges included."""
+    edges = {entry.metric: {float(entry.low.value), float(entry.high.value)}
+             for taxon in reading.key.taxa.values() for entry in taxon.ranges}
+    for meaning in on_pulses(reading):
+        for each in _comparisons(meaning):
+            own = [float(each.boundary + sign * each.zone) for sign in (-1, 0, 1)]
+            terms = sorted(each.form.terms, key=lambda term: getattr(term[0], "name", ""))
+            atom, coefficient = terms[0]
+            if isinstance(atom, f.Absolute):
+                shift = float(atom.of.constant)
+                own = [sign * edge - shift for edge in own for sign in (-1, 1)]
+            elif len(terms) > 1:
+                own = [edge * float(coefficient) for edge in own]
+            (name,) = _axes_of(each)
+            edges.setdefault(name, set()).update(own)
+    return {name: np.array(sorted(each)) for name, each in edges.items()}
+
+
+def _pieces(values, edges):
+    """Numbers of the pieces into which edges cut an axis: odd ones are the edges themselves."""
+    return set((np.searchsorted(edges, values, "left") + np.searchsorted(edges, values, "right")).tolist())
+
+
+def _overlaps(station, before, judged, calls, usable, edges):
     found = set()
     leads = [route for route in station.routes[:-1] if route.meaning is not None]
     for first, second in combinations(leads, 2):
@@ -250,7 +274,7 @@ def _overlaps(station, before, judged, calls, usable):
         crossing = False
         for axis in mine.keys() & its.keys():
             value = sum(factor * calls[name] for name, factor in mine[axis])
-            one, other = (set(value[each & usable & ~np.isnan(value)].tolist()) for each in (yes, also))
+            one, other = (_pieces(value[each & usable & ~np.isnan(value)], edges[axis]) for each in (yes, also))
             crossing |= bool(one & other and one - other and other - one)
         here = before[first.index]
         if (

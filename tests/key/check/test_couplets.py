@@ -86,3 +86,24 @@ def test_what_is_no_overlap():
     assert "K404" not in codes_in(zoned)
     crossing = nested.replace("< 16 kHz", "< 20 kHz and duration > 5 ms").replace("< 24 kHz", "< 24 kHz and duration < 8 ms")
     assert codes_in(crossing) == ["K404"]
+
+
+def test_a_stretch_that_the_gate_cuts_off_through_other_metrics_is_no_overlap():
+    """Between 20 and 22 kHz ends differ by no more than 2 kHz, so 1a lies within 1b; found by random keys."""
+    body = (
+        "gate\n    start_frequency from 20 to 22 kHz\n    end_frequency from 20 to 22 kHz\n"
+        "couplet 1\n    1a end_frequency - start_frequency < 0 kHz => Examplia a\n"
+        "    1b snr < 20 dB and end_frequency - start_frequency >= -2 kHz => Examplia b\n    1c otherwise => Examplia c\n"
+    )
+    assert codes_in(body) == []
+    assert codes_in(body.replace(">= -2 kHz", ">= -1 kHz")) == ["K404"]
+
+
+def test_a_stretch_that_only_another_metric_cuts_is_still_a_stretch():
+    """Where end_frequency lies 2 kHz below the highest, it is not above the start: 1b never reaches beyond 0; found by random keys."""
+    body = (
+        "gate\n    start_frequency from 20 to 22 kHz\n    end_frequency from 20 to 22 kHz\n    max_frequency from 20 to 22 kHz\n"
+        "couplet 1\n    1a end_frequency - start_frequency >= 0 kHz => Examplia a\n"
+        "    1b not (end_frequency - max_frequency > -2 kHz and end_frequency - start_frequency > 0 kHz) => Examplia b\n"
+    )
+    assert "K404" in codes_in(body)

@@ -1,11 +1,17 @@
-"""Where drawn calls end: shares that can be worked out by hand."""
+"""Where drawn calls end: shares worked out by hand, by integration, and by walking other draws one by one."""
+
+from collections import Counter
+from pathlib import Path
 
 import numpy as np
 import pytest
 from planting import PASSES, reading_of
+from scipy import integrate
 
-from classifier.key import compile_key
+from classifier.key import compile_key, read_key, walk
 from classifier.key.check.coverage import CALLS, coverage, draw, totals
+from classifier.key.check.ground import ranges_of
+from classifier.key.check.relations import order_pairs
 
 HEAD = (
     'key "c" version 1\n'
@@ -73,3 +79,90 @@ def test_draws_keep_to_the_ranges_and_to_what_hangs_together():
     assert np.allclose(values["bandwidth"], values["max_frequency"] - values["min_frequency"])
     assert np.allclose(values["mean_slope"] * values["duration"], values["end_frequency"] - values["start_frequency"])
     assert draw(reading.key.taxa["Examplia b"], 500) is None
+
+
+# ----------------------------------------------------------------------------- against other ways to come to the shares
+
+
+def by_walking(compiled, taxon, calls, seed):
+    """{label: share} by drawing calls at random of our own and walking each: the label by its definition in docs/labels.md
+    for a pass of such calls (one candidate: that; several: the smallest group that holds them all; else unidentified)."""
+    rng = np.random.default_rng(seed)
+    ranges = {name: tuple(map(float, ends)) for name, ends in ranges_of(taxon).items()}
+    counts, drawn = Counter(), 0
+    while drawn < calls:
+        call = {name: rng.uniform(*ends) for name, ends in ranges.items()}
+        if "max_frequency" in call and "min_frequency" in call:
+            call["bandwidth"] = call["max_frequency"] - call["min_frequency"]
+        if "end_frequency" in call and "characteristic_frequency" in call:
+            call["tail"] = call["end_frequency"] - call["characteristic_frequency"]
+        if {"start_frequency", "end_frequency", "duration"} <= call.keys():
+            call["mean_slope"] = (call["end_frequency"] - call["start_frequency"]) / call["duration"]
+        if any(not ranges[name][0] <= call[name] <= ranges[name][1] for name in ranges):
+            continue
+        if any(call[small] > call[large] for small, large in order_pairs(set(call))):
+            continue
+        drawn += 1
+        path = walk(compiled, dict.fromkeys(compiled.metrics) | call)
+        counts["gated" if path.gated_by is not None else label_of(compiled, list(path.candidates))] += 1
+    return {label: count / calls for label, count in counts.items()}
+
+
+def label_of(compiled, ends):
+    if len(ends) == 1:
+        return ends[0].label
+    taxa = set().union(*({end.label} if end.kind == "taxon" else set(end.members) if end.kind == "group" else {None} for end in ends))
+    holding = [(len(group.members), name) for name, group in compiled.key.groups.items()
+               if taxa <= {member.name for member in group.members}]
+    return min(holding)[1] if holding else "unidentified"
+
+
+@pytest.mark.parametrize("name", ["new-zealand", "britain-and-ireland", "south-east-australia-inland-plains"])
+def test_shares_of_real_keys_are_those_of_walked_draws(name):
+    """Two samples of one share differ by less than 4.5 standard errors (over some 60 shares, chance alone exceeds that
+    about once in 2000 runs; seeds are fixed)."""
+    reading = read_key(Path(__file__).parents[3] / "keys" / f"{name}.key")
+    compiled = compile_key(reading.key, reading.meanings)
+    table = {}
+    for row in coverage(compiled):
+        table.setdefault(row.taxon, Counter())[row.label] += row.share
+    calls = 400
+    for taxon in list(reading.key.taxa.values())[:8]:
+        if taxon.name not in table:
+            continue
+        walked = by_walking(compiled, taxon, calls, seed=11)
+        for label in {*walked, *table[taxon.name]}:
+            one, other = table[taxon.name][label], walked.get(label, 0.0)
+            share = (one * CALLS + other * calls) / (CALLS + calls)
+            error = (share * (1 - share) * (1 / CALLS + 1 / calls)) ** 0.5
+            assert abs(one - other) <= 4.5 * error + 1e-9, (taxon.name, label, one, other)
+
+
+def test_the_share_in_a_slanted_zone_is_its_area():
+    """start - end < 8 kHz over a square of 10 by 10 kHz: areas of triangles, and scipy's double integral of them."""
+    head = (
+        'key "c" version 1\ntaxon Examplia a\n    start_frequency 30 to 40 kHz\n    end_frequency 20 to 30 kHz\n'
+        "taxon Examplia b\n    snr 5 to 6 dB\n"
+    )
+    body = "couplet 1\n    1a start_frequency - end_frequency < 8 kHz ± 2 kHz => Examplia a\n    1b otherwise => Examplia b\n" + PASSES
+    reading = reading_of(body, head)
+    rows = {row.label: row.share for row in coverage(compile_key(reading.key, reading.meanings), calls=20_000) if row.taxon == "Examplia a"}
+
+    def area(most):
+        """The share of the square in which start - end < most: with u, v from 0 to 10, u + (10 - v) < most."""
+        return integrate.dblquad(lambda v, u: 1 / 100, 0, 10, lambda u: min(10, max(0, 10 + u - most)), 10)[0]
+
+    assert area(6) == pytest.approx(0.18, abs=1e-6)
+    assert rows["Examplia a"] == pytest.approx(area(6), abs=0.011)
+    assert rows["unidentified"] == pytest.approx(area(10) - area(6), abs=0.014)
+    assert rows["Examplia b"] == pytest.approx(1 - area(10), abs=0.014)
+
+
+def test_the_tier_is_what_the_passes_block_gives_a_pass_of_such_calls():
+    """definite asks for clearance: calls that stand near the boundary never have it."""
+    passes = "passes\n    definite when clearance >= 4\n    probable when support >= 70 %\n    possible otherwise\n"
+    body = "couplet 1\n    1a duration < 5 ms ± 1 ms => Examplia a\n    1b otherwise => Examplia b\n" + passes
+    head = 'key "c" version 1\ntaxon Examplia a\n    duration 3 to 3.9 ms\ntaxon Examplia b\n    duration 11 to 20 ms\n'
+    rows = {row.taxon: row for row in rows_of(body, head)}
+    # |3.45 - 5| / 1 = 1.55 in the middle of a's range; |15.5 - 5| / 1 = 10.5 in that of b's.
+    assert (rows["Examplia a"].tier, rows["Examplia b"].tier) == ("probable", "definite")

@@ -56,7 +56,7 @@ def test_dead_leads_and_gaps():
            16 |     2c duration > 10 ms and duration < 8 ms => Examplia a
               |     ^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^
         help: change the condition of 2c, or take the lead out
-        planted.key:18:1: error K403 couplet-gap: couplet 3 leaves calls without a lead, such as those with duration from 2 to 5 ms and characteristic_frequency from 30 to 39 kHz: 3a and 3b are all no
+        planted.key:18:1: error K403 couplet-gap: couplet 3 leaves calls without a lead, such as those with duration from 2 to 5 ms and characteristic_frequency from 30 to 39 kHz: 3a and 3b are both no
            18 | couplet 3
               | ^^^^^^^^^
         call: duration = 4 ms, characteristic_frequency = 34 kHz

@@ -16,22 +16,21 @@ HEAD = 'key "Demo" version 1\n\ntaxon Examplia grandis\ntaxon Examplia vespera\n
 
 
 def tangled():
-    """A key that needs more effort than is allowed: conditions of many choices, all of them to be refuted at once."""
+    """A key that needs more effort than is allowed: conditions of many choices, most of which cannot be met all at once."""
     rng = random.Random(5)
-    names = ("duration", "snr", "level", "flat_share", "coherence", "second_harmonic", "third_harmonic", "onset")
-    units = ("ms", "dB", "dB", "%", "%", "dB", "dB", "s")
+    names = (
+        ("duration", "ms"), ("snr", "dB"), ("level", "dB"), ("flat_share", "%"), ("coherence", "%"), ("second_harmonic", "dB"),
+        ("third_harmonic", "dB"), ("onset", "s"), ("tail", "kHz"), ("interval", "ms"), ("start_frequency", "kHz"),
+        ("clipped_share", "%"),
+    )
     lines = [HEAD]
-    for couplet in range(1, 41):
-        for place in range(60):
-            parts = [
-                f"{names[which]} {rng.choice('<>')} {rng.randint(3, 9)} {units[which]}"
-                for which in rng.sample(range(8), 3)
-            ]
-            lines.append(f"let c{couplet}x{place} = " + " or ".join(parts))
-        names_of = " and ".join(f"c{couplet}x{place}" for place in range(60))
-        onward = couplet + 1 if couplet < 40 else "Examplia vespera"
-        lines += [f"couplet {couplet}", f"    {couplet}a {names_of} => Examplia grandis",
-                  f"    {couplet}b otherwise => {onward}"]
+    for place in range(264):
+        parts = [f"{name} {rng.choice('<>')} {rng.randint(4, 9)} {unit}" for name, unit in rng.sample(names, 3)]
+        lines.append(f"let c{place} = " + " or ".join(parts))
+    for couplet in range(1, 61):
+        all_of = " and ".join(f"c{each}" for each in rng.sample(range(264), 66))
+        onward = couplet + 1 if couplet < 60 else "Examplia vespera"
+        lines += [f"couplet {couplet}", f"    {couplet}a {all_of} => Examplia grandis", f"    {couplet}b otherwise => {onward}"]
     return "\n".join(lines) + "\n"
 
 

@@ -92,3 +92,34 @@ def test_nothing_overlaps_the_names_of_leads(compiled):
     boxes = [text.get_window_extent(renderer) for text in figure.axes[0].texts]
     clashes = [(i, j) for i in range(len(boxes)) for j in range(i) if boxes[i].shrunk(0.98, 0.7).overlaps(boxes[j].shrunk(0.98, 0.7))]
     assert clashes == []
+
+
+def test_a_drawing_that_fails_leaves_the_one_before(compiled, tmp_path, monkeypatch):
+    path = tmp_path / "key.png"
+    path.write_bytes(b"before")
+    monkeypatch.setattr("os.replace", lambda *_: (_ for _ in ()).throw(OSError(28, "No space left on device")))
+    with pytest.raises(OSError, match="No space"):
+        draw_key(compiled, path)
+    assert path.read_bytes() == b"before"
+    assert [each.name for each in tmp_path.iterdir()] == ["key.png"]
+
+
+def test_every_taxon_that_has_ranges_stands_in_the_list_and_every_region_has_its_number(compiled):
+    figure = figure_of(compiled)
+    texts = [text.get_text() for axes in figure.axes for text in axes.texts] + [text.get_text() for text in figure.texts]
+    for taxon in compiled.key.taxa:
+        assert any(taxon in text for text in texts), taxon
+
+
+def test_regions_differ_also_without_colour(compiled):
+    """Two regions of one slice never share tint and hatching; in grey (Rec. 709 luminance) hatching or lightness still
+    parts those that share a hatching."""
+    from matplotlib.colors import to_rgb
+
+    from classifier.key.check import picture
+
+    pairs = [(to_rgb(tint), hatch) for tint in picture._TINTS for hatch in picture._HATCHES]
+    assert len(set(pairs)) == len(pairs)
+    lightness = sorted(sum(part * each for part, each in zip((0.2126, 0.7152, 0.0722), to_rgb(tint), strict=True))
+                       for tint in picture._TINTS)
+    assert lightness[0] > 0.8  # black text and lines stay legible on each of them (contrast above 15 to 1)

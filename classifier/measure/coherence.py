@@ -1,0 +1,102 @@
+"""Whether what lies along a track is one sound and no burst of noise: looked at before anything is measured.
+
+Insects, rain and handling give many tracks and few calls, so this is where most of them end.
+"""
+
+import numpy as np
+
+from classifier.compiled import compiled
+from classifier.measure.harmonics import noise_along
+from classifier.measure.ridge import NODE, averaging_window, demodulate, refine, smooth
+from classifier.measure.shape import stillness
+
+#: Share of the energy in the baseband that lies within some 2 kHz of the ridge: nearly all of a call, a third or less
+#: of an insect's syllable or of a click.
+LEAST_NARROW = 0.65
+#: Stillness of the phase that a call has at least, and that it has where its energy says nothing, on a track of so many
+#: points; on one of yet more points less will do.
+LEAST_STILL, LEAST_STILL_ALONE, LEAST_STILL_LONG = 0.85, 0.96, 0.90
+LONG_POINTS, LONGER_POINTS = 20, 80
+#: Points of a long track that are looked at first.
+MIDDLE_POINTS = 24
+
+
+def coherent_sounds(sounds, laid, *, baseband, floor_bin_hz):
+    """The sounds that may be calls.
+
+    Parameters
+    ----------
+    sounds : list of Sound
+    laid : Laid, the regions that they lie in
+    baseband : Baseband
+    floor_bin_hz : float, spacing of the floors' frequencies
+
+    Returns
+    -------
+    list of Sound
+    """
+    if not sounds:
+        return []
+    keep = _coherent(
+        laid.samples,
+        laid.starts,
+        laid.floors,
+        laid.floor_of,
+        np.array([sound.region for sound in sounds]),
+        np.array([sound.time for sound in sounds]),
+        np.concatenate([[0], np.cumsum([len(sound.frequency_hz) for sound in sounds])]),
+        np.concatenate([sound.frequency_hz for sound in sounds]),
+        floor_bin_hz,
+        baseband.kernel,
+        baseband.decimation,
+        baseband.sample_rate_hz,
+    )
+    return [sound for sound, good in zip(sounds, keep.tolist(), strict=True) if good]
+
+
+@compiled
+def _coherent(
+    samples, starts, floors, floor_of, region, time, first, frequency_hz, floor_bin_hz, kernel, decimation, rate_hz
+):
+    """``_is_coherent`` for many tracks."""
+    out = np.empty(len(region), np.bool_)
+    for i in range(len(region)):
+        r = region[i]
+        here, floor = samples[starts[r] : starts[r + 1]], floors[floor_of[r]]
+        course = frequency_hz[first[i] : first[i + 1]]
+        # of a long call the middle tells; only where it does not is the whole looked at
+        left = (len(course) - MIDDLE_POINTS) // 2
+        if left > MIDDLE_POINTS // 2:
+            begin = time[i] + left * NODE * decimation
+            middle = course[left : left + MIDDLE_POINTS]
+            if _is_coherent(here, middle, begin, floor, floor_bin_hz, kernel, decimation, rate_hz):
+                out[i] = True
+                continue
+        out[i] = _is_coherent(here, course, time[i], floor, floor_bin_hz, kernel, decimation, rate_hz)
+    return out
+
+
+@compiled
+def _is_coherent(samples, frequency_hz, time, floor, floor_bin_hz, kernel, decimation, rate_hz):
+    """Whether what lies along a track is one sound and no burst of noise.
+
+    A call's energy lies in a narrow band along its track, and its phase, once the sweep is taken out, stands still. Where
+    a louder bat is close by the energy is its, and the phase decides alone, of tracks long enough to tell.
+    """
+    begin = int(np.round(time - 0.5 * NODE * decimation))
+    nodes = np.append(frequency_hz, 2 * frequency_hz[-1] - frequency_hz[-2])
+    signal, ridge = demodulate(samples, begin, nodes, kernel, decimation, rate_hz)
+    noise = noise_along(ridge, floor, floor_bin_hz, rate_hz / decimation)
+    refine(signal, ridge, noise, 0, len(signal) - 1, rate_hz / decimation, rate_hz / 2)
+    window = averaging_window(13)
+    share = np.sum(window**2)
+    averaged = smooth(signal, window)
+    narrow, wide = 0.0, 0.0
+    for i in range(len(signal)):
+        narrow += averaged[i].real ** 2 + averaged[i].imag ** 2 - share * noise[i]
+        wide += signal[i].real ** 2 + signal[i].imag ** 2 - noise[i]
+    still = stillness(averaged)
+    if narrow >= LEAST_NARROW * wide:
+        return still >= LEAST_STILL
+    points = len(frequency_hz)
+    return points >= LONG_POINTS and still >= (LEAST_STILL_ALONE if points < LONGER_POINTS else LEAST_STILL_LONG)
