@@ -101,10 +101,13 @@ def here(function, tasks, workers, lost):
 def measured(paths, workers=None):
     """Seconds that a whole run into a new survey folder takes, and pulses found; without workers, in this process."""
     measuring.run_tasks = workers_module.run_tasks if workers else here
-    with tempfile.TemporaryDirectory() as folder:
-        began = time.perf_counter()
-        result = measure_survey(paths, Path(folder) / "survey", workers=workers or 1)
-        return time.perf_counter() - began, result.pulses
+    try:
+        with tempfile.TemporaryDirectory() as folder:
+            began = time.perf_counter()
+            result = measure_survey(paths, Path(folder) / "survey", workers=workers or 1)
+            return time.perf_counter() - began, result.pulses
+    finally:
+        measuring.run_tasks = workers_module.run_tasks
 
 
 def ratios(paths, rounds):
