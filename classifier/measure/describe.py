@@ -45,7 +45,7 @@ INFLATION = {
     "mean_slope": 2.0,
     "initial_slope": 2.7,
     "characteristic_frequency": 2.3,
-    "characteristic_slope": 2.6,
+    "characteristic_slope": 2.9,
     "tail": 1.7,
     "knee_frequency": 0.95,
     "knee_time": 0.95,

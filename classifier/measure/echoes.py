@@ -28,8 +28,9 @@ DELAYS, DELAY_SLACK_S = 17, 0.4e-3
 TORN_PERCENT, TORN_STILLNESS = 93.0, 0.97
 BAND_SLACK_HZ = 3_000.0
 TORN_LOUDER_DB = 3.0
-#: Several copies run into each other are longer; so much weaker than the pulse they are taken for its echo all the same.
-BUNDLE_DB = 8.0
+#: Several copies run into each other are longer; so much weaker than the pulse, and less whole than a call, they are taken
+#: for its echo all the same.
+BUNDLE_DB, WHOLE_PERCENT = 8.0, 97.0
 #: Echoes from afar: latest, how much weaker, how steady the delay of so many others within so many seconds, and how much
 #: the intervals of their pulses differ at least, so that it is no rhythm.
 AFAR_LATEST_S, AFAR_WEAKER_DB = 0.12, 15.0
@@ -56,7 +57,8 @@ def find_echoes(found):
     onset, level = found["onset"][0], found["level"][0]
     course, peak = found["course"], found["peak_frequency"][0]
     torn = (found["coherence"][0] < TORN_PERCENT) & (found["stillness"] < TORN_STILLNESS)
-    parent = _parents(onset, found["duration"][0], level, peak, course, torn)
+    whole = found["coherence"][0] >= WHOLE_PERCENT
+    parent = _parents(onset, found["duration"][0], level, peak, course, torn, whole)
     echo = (parent >= 0) & ~_buzzes(onset, level)
     # what is not echoed itself and is like the pulse in question speaks for a second bat
     followed = np.zeros(len(onset), bool)
@@ -71,7 +73,7 @@ def find_echoes(found):
 
 
 @compiled
-def _parents(onset, duration, level, peak, course, torn):
+def _parents(onset, duration, level, peak, course, torn, whole):
     """The pulse that each one is a copy of; -1 for none."""
     n = len(onset)
     out = np.full(n, -1)
@@ -87,8 +89,9 @@ def _parents(onset, duration, level, peak, course, torn):
                     # of a torn sound the ends are not to be trusted, and many copies together may be louder than one
                     if near and weaker >= (WEAKER_DB if torn[i] else -TORN_LOUDER_DB):
                         out[j] = i
-                elif near and weaker >= BUNDLE_DB and low > band_low - BAND_SLACK_HZ and high < band_high + BAND_SLACK_HZ:
-                    out[j] = i
+                elif near and not whole[j] and weaker >= BUNDLE_DB:
+                    if low > band_low - BAND_SLACK_HZ and high < band_high + BAND_SLACK_HZ:
+                        out[j] = i
                 elif near and weaker >= WEAKER_DB and high - low < 1.2 * (band_high - band_low) + NEAR_HZ:
                     miss = _miss(onset[i], duration[i], course[i], onset[j], duration[j], course[j])
                     if miss < NEAR_HZ + NEAR_SHARE * (band_high - band_low):

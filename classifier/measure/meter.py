@@ -137,6 +137,7 @@ class ChannelMeter:
             & (high < 0.5 * self.sample_rate_hz)
             & (still | (duration >= settings.brief_s) | (found["whole_share"] >= settings.brief_least_whole_share))
             & ((duration >= settings.brief_s) | (coherence >= settings.brief_least_coherence_percent))
+            & ((duration >= settings.briefest_s) | (coherence >= settings.briefest_least_coherence_percent))
             & ((duration >= settings.ringing_s) | (high - low >= settings.ringing_bandwidth_hz))
             & (~is_low | (duration >= settings.low_least_duration_s))
             & (~is_low | (duration <= settings.low_most_duration_s))

@@ -54,6 +54,9 @@ class MeasureSettings:
     brief_s: float = 2.5e-3
     brief_least_whole_share: float = 0.55
     brief_least_coherence_percent: float = 80.0
+    #: And of one yet briefer, as a rain drop's ring is and a call of a feeding buzz, still more in its band.
+    briefest_s: float = 1.6e-3
+    briefest_least_coherence_percent: float = 90.0
     #: No bat's call is as brief as this and yet nearly constant; the ringing of a rain drop is.
     ringing_s: float = 3.0e-3
     ringing_bandwidth_hz: float = 3_000.0

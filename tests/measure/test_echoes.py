@@ -44,7 +44,7 @@ def test_a_whole_call_of_another_course_soon_after_a_louder_one_is_none():
     rows = []
     for k in range(5):
         rows.append((0.1 * k, -20, 99, 45e3, 75e3, 5e-3))
-        rows.append((0.1 * k + 0.009, -25, 99, 44e3, 50e3, 6e-3))
+        rows.append((0.1 * k + 0.009, -30, 99, 44e3, 50e3, 6e-3))
     assert not find_echoes(_pulses(rows)).any()
 
 

@@ -181,3 +181,13 @@ def test_closing_early_closes_the_file(made, write):
     assert reading.frames_read == 10
     with pytest.raises(StopIteration):
         next(reading)
+
+
+def test_16_bit_samples_are_bit_for_bit_those_of_the_sound_library(tmp_path):
+    path = tmp_path / "all.wav"
+    whole = np.arange(-(2**15), 2**15, dtype=np.int16)
+    soundfile.write(path, whole, 256_000, subtype="PCM_16")
+    got, _ = read(inspect(path), frames=1000)
+    expected, _ = soundfile.read(path, dtype="float32", always_2d=True)
+    assert got.dtype == np.float32
+    np.testing.assert_array_equal(got, expected)
