@@ -53,13 +53,28 @@ def capture(times, flags, settings):
     return found
 
 
+def remains(times, settings):
+    """Which pulses of a track are what was heard of a faint buzz: runs of 3 and more at intervals of an approach, one
+    of which is a buzz's.
+
+    times : float array (n,), s, ascending. Returns bool array (n,)
+    """
+    gaps = np.diff(times)
+    edges = np.flatnonzero(np.diff(np.r_[False, gaps < settings.approach_interval_s, False].astype(np.int8)))
+    found = np.zeros(len(times), bool)
+    for start, stop in zip(edges[::2], edges[1::2], strict=True):
+        if stop - start >= 2 and gaps[start:stop].min() <= settings.buzz_interval_s:
+            found[start:stop + 1] = True
+    return found
+
+
 def home_of_buzz(track, flags, others, times, ends, pitch, *, gap_s, settings):
     """Which other track the bat that made a buzz is most plausibly found in, or None.
 
-    That track is silent from the first to the last pulse of this one, its silence next to it is no longer than
-    gap_s, and its frequency fits: within same_bat_percent of this track's calls outside the attempt at prey, or,
-    where there are fewer than 3 of those, a frequency that the buzz can have fallen from. Of several the one
-    nearest in time is taken.
+    That track is silent from the first to the last pulse of this one (but for buzz_strangers of its pulses, which
+    must be another's then), its silence next to it is no longer than gap_s, and its frequency fits: within same_bat_percent of this track's calls outside the attempt at prey, or,
+    where there are fewer than 3 of those, a frequency that the buzz can have fallen from. Of several one that
+    was wholly silent is taken, then the nearest in time.
 
     Parameters
     ----------
@@ -78,15 +93,19 @@ def home_of_buzz(track, flags, others, times, ends, pitch, *, gap_s, settings):
     else:
         own = median(pitch[track])
         low, high = 100 * np.log(settings.buzz_lowest), 100 * np.log(settings.buzz_highest)
-    best, home = np.inf, None
+    best, home = (np.inf, np.inf), None
     for number, other in enumerate(others):
         place = np.searchsorted(times[other], first)
-        if place < len(other) and times[other[place]] < last:
+        inside = np.searchsorted(times[other], last) - place
+        if inside > settings.buzz_strangers:
+            continue
+        other = np.delete(other, np.s_[place:place + inside])
+        if len(other) < 2:
             continue
         before = first - ends[other[place - 1]] if place else np.inf
         after = times[other[place]] - last if place < len(other) else np.inf
         near = min(before, after)
         away = own - median(pitch[other[max(place - 5, 0):place + 5]])
-        if near <= gap_s and low <= away <= high and near < best:
-            best, home = near, number
+        if near <= gap_s and low <= away <= high and (inside, near) < best:
+            best, home = (inside, near), number
     return home

@@ -12,7 +12,8 @@ from classifier.passes.buzz import in_buzz
 from classifier.passes.join import alternation, settle
 from classifier.passes.search import find_tracks
 from classifier.passes.settings import PassSettings
-from classifier.passes.track import Model, Pulse
+from classifier.passes.track import PULSE
+from classifier.passes.track import numbers as model
 from classifier.passes.traits import column, echo_scores, traits
 
 INTERVAL = METRICS["interval"].column
@@ -95,70 +96,65 @@ def _in_order(pulses, where):
 
 def _follow_sorted(table, gap_s, settings):
     """The number of each pulse's track, from 1; 0 for echoes."""
-    found = traits(table, settings)
-    time = table["time"].to_numpy()
-    duration = column(table, "duration") / 1e3
-    duration = np.where(np.isnan(duration), 0.003, duration)
-    pitch = np.where(found.weight[:, 0] > 0, found.value[:, 0],
-                     np.where(found.weight[:, 2] > 0, found.value[:, 2],
-                              np.where(found.weight[:, 1] > 0, found.value[:, 1], np.nan)))
-    flagged = (table["echo"].fill_null(False).to_numpy() if "echo" in table.columns
-               else np.zeros(table.height, bool))
-    series = table.select(pl.struct("run", "channel").rle_id()).to_series().to_numpy()
-    kept = np.flatnonzero(~flagged)
     numbers = np.zeros(table.height, np.int64)
-    model, made = Model(settings), 0
-    for start, stop in _stretches(series[kept], time[kept], duration[kept], gap_s):
-        rows = kept[start:stop]
-        tracks = _tracks(rows, table, found, time, duration, pitch, model, gap_s)
-        for track in tracks:
+    flagged = table["echo"].fill_null(False).to_numpy() if "echo" in table.columns else np.zeros(table.height, bool)
+    kept = np.flatnonzero(~flagged)
+    table = table[kept]
+    found = traits(table, settings)
+    series = table.select(pl.struct("run", "channel").rle_id()).to_series().to_numpy()
+    pulses = _as_pulses(table, found, series, settings)
+    time, ends = pulses["time"], pulses["time"] + pulses["duration"]
+    edges = _stretches(series, time, ends, gap_s)
+    labels = find_tracks(pulses, edges, model(settings), float(gap_s))
+    value, weight = found.value, found.weight
+    pitch = np.where(weight[:, 0] > 0, value[:, 0],
+                     np.where(weight[:, 2] > 0, value[:, 2], np.where(weight[:, 1] > 0, value[:, 1], np.nan)))
+    made = 0
+    for start, stop in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
+        own = labels[start:stop]
+        most = own.max()
+        if most < 2 and own.min() > 0:
+            numbers[kept[start:stop]] = made + 1
+            made += most
+            continue
+        order = np.argsort(own, kind="stable")
+        cuts = np.searchsorted(own[order], np.arange(1, most + 2))
+        tracks = [start + order[low:high] for low, high in zip(cuts[:-1], cuts[1:], strict=True)]
+        settled, _ = settle(tracks, start + np.flatnonzero(own == 0), time, ends, pitch, found.level, found.snr,
+                            gap_s=gap_s, settings=settings)
+        for track in settled:
             made += 1
-            numbers[track] = made
+            numbers[kept[track]] = made
     return numbers
 
 
-def _stretches(series, time, duration, gap_s):
-    """(start, stop) of stretches of pulses between which every bat has been silent for more than gap_s."""
+def _stretches(series, time, ends, gap_s):
+    """Edges of stretches of pulses between which every bat has been silent for more than gap_s; int array."""
     if not len(time):
-        return []
-    reach = time + duration
-    ends = np.array([], float)
+        return np.zeros(1, np.int64)
     starts = np.flatnonzero(np.r_[True, series[1:] != series[:-1]])
-    ends = np.concatenate([np.maximum.accumulate(part) for part in np.split(reach, starts[1:])])
-    cut = np.r_[True, (series[1:] != series[:-1]) | (time[1:] - ends[:-1] > gap_s)]
-    edges = np.flatnonzero(np.r_[cut, True])
-    return list(zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True))
+    reach = np.concatenate([np.maximum.accumulate(part) for part in np.split(ends, starts[1:])])
+    cut = np.r_[True, (series[1:] != series[:-1]) | (time[1:] - reach[:-1] > gap_s)]
+    return np.flatnonzero(np.r_[cut, True])
 
 
-def _tracks(rows, table, found, time, duration, pitch, model, gap_s):
-    """Tracks (int arrays of rows) of one stretch."""
-    if len(rows) == 1:
-        return [rows]
-    settings = model.settings
-    part = type(found)(*(getattr(found, name)[rows] for name in found.__dataclass_fields__))
-    listed = _as_pulses(table, rows, part, time[rows], duration[rows], settings)
-    tracks, _ = find_tracks(listed, model, gap_s=gap_s)
-    ends = time + duration
-    settled, _ = settle([rows[track] for track in tracks], time, ends, pitch, found.level, gap_s=gap_s,
-                        settings=settings)
-    return settled
-
-
-def _as_pulses(table, rows, part, time, duration, settings):
-    """Pulse objects of one stretch, indexed 0.. in order of time."""
-    echo = echo_scores(time, part, settings)
-    inside = table["near"].to_numpy()[rows]
-    left = table["seconds"].to_numpy()[rows] - inside
-    over = np.minimum(np.maximum(part.snr - settings.edge_snr_db, 0.0) / settings.edge_scale_db, settings.edge_most)
-    new = np.log(settings.new_bat) - np.where(inside < settings.edge_s, 0.0, over)
-    edge = -np.where(left < settings.edge_s, 0.0, over)
-    level = [None if np.isnan(each) else each for each in part.level.tolist()]
-    echo = [None if each < -20.0 else each for each in echo.tolist()]
-    era = table["era"].to_numpy()[rows].tolist()
-    return [Pulse(*each) for each in zip(
-        range(len(rows)), time.tolist(), duration.tolist(), era, map(tuple, part.value.tolist()),
-        map(tuple, part.weight.tolist()), map(tuple, part.lift.tolist()), level, part.missed.tolist(),
-        part.harmonic.tolist(), echo, new.tolist(), edge.tolist(), strict=True)]
+def _as_pulses(table, found, series, settings):
+    """The pulses as the search reads them: array of PULSE."""
+    pulses = np.zeros(table.height, PULSE)
+    duration = column(table, "duration") / 1e3
+    pulses["time"], pulses["era"] = table["time"].to_numpy(), table["era"].to_numpy()
+    pulses["duration"] = np.where(np.isnan(duration), 0.003, duration)
+    for name in ("value", "weight", "lift", "level", "missed", "harmonic"):
+        pulses[name] = getattr(found, name)
+    if "overlapped" in table.columns:
+        pulses["crossed"] = table["overlapped"].fill_null(False).to_numpy()
+    pulses["echo"] = echo_scores(pulses["time"], found, settings, series)
+    inside = table["near"].to_numpy()
+    left = table["seconds"].to_numpy() - inside
+    over = np.minimum(np.maximum(found.snr - settings.edge_snr_db, 0.0) / settings.edge_scale_db, settings.edge_most)
+    pulses["new"] = np.log(settings.new_bat) - np.where(inside < settings.edge_s, 0.0, over)
+    pulses["edge"] = -np.where(left < settings.edge_s, 0.0, over)
+    return pulses
 
 
 def _results(table, numbers, settings):

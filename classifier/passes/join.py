@@ -2,16 +2,18 @@
 
 import numpy as np
 
-from classifier.passes.buzz import capture, home_of_buzz, in_buzz, median
+from classifier.passes.buzz import capture, home_of_buzz, in_buzz, median, remains
+from classifier.passes.strays import adopt_strays, in_order, mend, refill_buzzes
 
 
-def settle(tracks, times, ends, pitch, level, *, gap_s, settings):
-    """Tracks of one channel and run of recordings, with lone buzzes joined and trains of echoes taken out.
+def settle(tracks, loose, times, ends, pitch, level, snr, *, gap_s, settings):
+    """Tracks of one channel and run of recordings, with what the search left in pieces joined and echoes taken out.
 
     Parameters
     ----------
     tracks : list of lists of int, pulses in order of time
-    times, ends, pitch, level : float arrays over all pulses: s, s, log frequency in per cent, dB
+    loose : list of int, pulses that the search took for echoes
+    times, ends, pitch, level, snr : float arrays over all pulses: s, s, log frequency in per cent, dB, dB
 
     Returns
     -------
@@ -19,30 +21,47 @@ def settle(tracks, times, ends, pitch, level, *, gap_s, settings):
     """
     tracks = [np.array(track, np.int64) for track in tracks]
     tracks, echoes = _drop_echo_trains(tracks, times, pitch, level, settings)
+    tracks, loose = refill_buzzes(tracks, np.asarray(loose, np.int64), times, settings)
     tracks = _join_buzzes(tracks, times, ends, pitch, gap_s, settings)
-    return _join_alternating(tracks, times, pitch, level, settings), echoes
+    tracks = _join_alternating(tracks, times, pitch, level, settings)
+    tracks = mend(tracks, times, pitch, level, snr, gap_s=gap_s, settings=settings)
+    tracks = adopt_strays(tracks, times, pitch, level, gap_s=gap_s, settings=settings)
+    return tracks, np.r_[echoes, loose]
 
 
 def _join_buzzes(tracks, times, ends, pitch, gap_s, settings):
     """Join tracks with a buzz to the track of the same bat: the search broke there, or the file began there."""
     order = sorted(range(len(tracks)), key=lambda number: (times[tracks[number][0]], tracks[number][0]))
     tracks = [tracks[number] for number in order]
-    for number in range(len(tracks)):
+    waiting = list(range(len(tracks)))
+    while waiting:
+        number = waiting.pop(0)
         track = tracks[number]
         if len(track) < 3 or np.diff(times[track]).min() > settings.buzz_interval_s:
             continue
         flags = in_buzz(times[track], np.zeros(len(track)), settings)
         if not flags.any():
+            flags = remains(times[track], settings)
+        if not flags.any():
             continue
         flags = capture(times[track], flags, settings)
-        others = [other for other, each in enumerate(tracks) if other != number and len(each) >= 3
+        if np.sum(~flags) < 3:
+            # What else is in this track came there by chance, and goes on alone.
+            tracks += [track[place:place + 1] for place in np.flatnonzero(~flags)]
+            track, flags = track[flags], flags[flags]
+            tracks[number] = track
+        others = [other for other, each in enumerate(tracks) if other != number and len(each) >= 2
                   and times[each[0]] <= ends[track[-1]] + gap_s and ends[each[-1]] >= times[track[0]] - gap_s]
         home = home_of_buzz(track, flags, [tracks[other] for other in others], times, ends, pitch, gap_s=gap_s,
                             settings=settings)
         if home is not None:
-            joined = np.r_[tracks[others[home]], track]
-            tracks[others[home]] = joined[np.lexsort((joined, times[joined]))]
-            tracks[number] = np.empty(0, np.int64)
+            home = others[home]
+            host = tracks[home]
+            strange = (times[host] > times[track[0]]) & (times[host] < times[track[-1]])
+            tracks += [host[place:place + 1] for place in np.flatnonzero(strange)]
+            tracks[home], tracks[number] = in_order(np.r_[host[~strange], track], times), np.empty(0, np.int64)
+            # The joined track has a buzz, and may have more to find.
+            waiting.append(home)
     return [track for track in tracks if len(track)]
 
 
@@ -87,8 +106,7 @@ def _join_alternating(tracks, times, pitch, level, settings):
         for other in firm[place + 1:]:
             a, b = tracks[one], tracks[other]
             if len(a) and len(b) and _alternate(a, b, times, pitch, level, settings):
-                joined = np.r_[a, b]
-                tracks[one], tracks[other] = joined[np.lexsort((joined, times[joined]))], np.empty(0, np.int64)
+                tracks[one], tracks[other] = in_order(np.r_[a, b], times), np.empty(0, np.int64)
     return [track for track in tracks if len(track)]
 
 

@@ -29,8 +29,17 @@ class PassSettings:
     faint_start_percent: float = 0.4
     faint_duration_percent: float = 0.8
     full_snr_db: float = 28.0
-    #: More spread where another pulse crosses.
-    overlapped_percent: float = 5.0
+    #: Where another pulse crosses, this share of pulses has its frequencies torn by so much.
+    overlapped_percent: float = 8.0
+    overlapped_share: float = 0.2
+    #: The common shift is learned along the track, starting as if from so many values; old ones fade at this rate.
+    prior_sways: float = 6.0
+    sway_memory: float = 0.97
+    #: How soon a track takes up a drift of its frequency (an approaching or leaving bat's Doppler shift).
+    drift_pace: float = 0.03
+    #: How fast the means of a bat's frequencies, and of its starts and durations, move on: per cent after a second.
+    wander_percent: float = 0.6
+    form_wander_percent: float = 5.0
     #: The spread of a bat is learned along its track, starting as if from so many values at the spreads above.
     prior_values: float = 6.0
 
@@ -79,6 +88,11 @@ class PassSettings:
     #: The approach before it: intervals under this; calls of one bat before and after lie so near in frequency.
     approach_interval_s: float = 0.06
     same_bat_percent: float = 12.0
+    #: So many pulses of the host may lie within a buzz that comes home to it: they were another's.
+    buzz_strangers: int = 1
+    #: After a buzz the bat pauses and goes back to its search calls, this often with its next pulse heard.
+    buzz_pause_s: float = 0.04
+    pause_share: float = 0.2
 
     # Two call types in turn: apart by so much, and changing between so many neighbours.
     alternation_percent: float = 4.0
@@ -89,13 +103,21 @@ class PassSettings:
     alternation_misfit: float = 0.25
     alternation_most_percent: float = 35.0
 
+    # Pieces of one bat joined afterwards: a stray this close to the pulses around it in frequency and level, in a
+    # track of so many; a break in the middle of a pass, this loud on both sides and no longer than so many beats.
+    stray_host: int = 5
+    stray_percent: float = 3.0
+    stray_level_db: float = 15.0
+    mend_snr_db: float = 14.0
+    mend_beats: float = 4.0
+
     # Search: first narrow; wide where the outcome is not plain. Scores are natural logarithms.
     #: Share of doubtful steps in a track from which the wide search is worth its time.
     doubts: float = 0.2
     narrow_margin: float = 8.0
     narrow_hypotheses: int = 6
-    wide_margin: float = 20.0
-    wide_hypotheses: int = 40
+    wide_margin: float = 30.0
+    wide_hypotheses: int = 150
     birth_margin: float = 20.0
     crowd_hypotheses: int = 8
     crowd: int = 8

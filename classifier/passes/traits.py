@@ -68,9 +68,6 @@ def traits(pulses, settings) -> Traits:
         variance[:, 1:4] += np.where(np.isnan(reach), 3.0, settings.sweep_share * reach) ** 2
         variance[:, 3] += (settings.faint_start_percent * faint) ** 2
         variance[:, 4] += (settings.faint_duration_percent * faint) ** 2
-    if "overlapped" in pulses.columns:
-        crossed = pulses["overlapped"].fill_null(False).to_numpy()
-        variance += np.where(crossed, settings.overlapped_percent**2, 0.0)[:, None]
     missing = ~(np.isfinite(value) & np.isfinite(variance))
     value[missing], variance[missing] = 0.0, 1.0
     weight = np.where(missing, 0.0, 1.0 / variance)
@@ -94,13 +91,14 @@ def _harmonic(pulses):
     return 100.0 * np.log(np.where(np.isnan(number) | (number < 1), 1.0, number))
 
 
-def echo_scores(times, found: Traits, settings):
+def echo_scores(times, found: Traits, settings, series=None):
     """How well each pulse is explained as an echo that measuring left unflagged; -inf where it is none.
 
     An echo starts within echo_s of a pulse at least echo_drop_db louder and has its course. The score is the
     logarithm of its density in time and traits over that of a new bat's pulse.
 
-    times : float array (n,), ascending, s;  found : Traits in the same order
+    times : float array (n,), s, ascending within each of ``series`` (int array (n,); None: one series)
+    found : Traits in the same order
     """
     n = len(times)
     best = np.full(n, -np.inf)
@@ -109,6 +107,8 @@ def echo_scores(times, found: Traits, settings):
     density = np.log(settings.echo_share / 0.02)
     for lag in range(1, min(7, n)):
         apart = times[lag:] - times[:-lag]
+        if series is not None:
+            apart = np.where(series[lag:] == series[:-lag], apart, np.inf)
         near = (apart > 0.0005) & (apart < settings.echo_s)
         if not (apart < settings.echo_s).any():
             break

@@ -31,13 +31,11 @@ def test_a_standard_error_adds_to_the_spread(bat):
     assert 1 / unsure == pytest.approx(1 / sure + 4.0, rel=0.02)
 
 
-def test_steep_and_overlapped_pulses_are_trusted_less(bat):
+def test_steep_pulses_are_trusted_less(bat):
     table = bat(np.arange(3) * 0.1)
     flat = traits(table, SETTINGS).weight[:, 0]
     steep = traits(table.with_columns(pl.lit(-10.0).alias("characteristic_slope_khz_per_ms")), SETTINGS).weight[:, 0]
-    crossed = traits(table.with_columns(pl.lit(True).alias("overlapped")), SETTINGS).weight[:, 0]
     assert (steep < flat / 10).all()
-    assert (crossed < flat / 10).all()
 
 
 def test_an_echo_is_fainter_alike_and_close_behind(bat, together):
