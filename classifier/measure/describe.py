@@ -28,6 +28,8 @@ FLATTEST_SHARE = 0.15
 FLATTEST_LEAST_S = 0.3e-3
 FLAT_HZ_PER_S = 1e6
 
+#: Where the flattest stretch jumps this far along the band from draw to draw there is none. (Chosen.)
+JUMPING_SHARE, JUMPING_LEAST_HZ = 0.15, 2_000.0
 #: The highest of many values that each err is further off than one of them. (Measured, as all factors here.)
 OF_MANY = 1.8
 #: By how much errors are larger than the fit's covariance says: splines smooth away what it does not know of, echoes and
@@ -136,6 +138,9 @@ def describe(shape):
     errors[6] = np.sqrt(errors[6] ** 2 + (early**2 + late**2) / duration**2)
     errors[7] = np.hypot(errors[7], early * 5 / duration)
     errors[9:] = _drawn_errors(shape, begin, duration)
+    if errors[9] > JUMPING_SHARE * max(values[5], JUMPING_LEAST_HZ):
+        # no stretch is flatter than the others: there is no characteristic frequency
+        values[9:12] = np.nan
     if values[13] == values[13]:
         # a bend is seen no finer than the knots lie
         at = begin + values[13]

@@ -17,10 +17,11 @@ EARLIEST_S = 0.0008
 #: How much weaker an echo is at least, in dB.
 WEAKER_DB = 1.5
 #: A copy lies this near to its pulse's course, in Hz and as a share of its band, over this share of its own length, and
-#: is that long compared with it. The air takes the high start of a call from its echo.
+#: is that long compared with it. The air takes the high start of a call from its echo, and of one that its pulse still
+#: drowns only the end is heard.
 NEAR_HZ, NEAR_SHARE = 400.0, 0.03
 COMMON_SHARE = 0.7
-SHORTEST_SHARE, LONGEST_SHARE = 0.45, 1.3
+SHORTEST_SHARE, LONGEST_SHARE = 0.1, 1.3
 #: Delays tried on either side of those that the two starts and the two ends suggest.
 DELAYS, DELAY_SLACK_S = 17, 0.4e-3
 #: A torn sound: it holds this badly to its ridge, and its phase is this unsteady. So far it may leave the band of its
