@@ -38,8 +38,6 @@ WORTH_A_LOOK = 0.4
 PEAK_INFLATION, FEW_CELLS = 2.6, 3.0
 #: The inflation of standard errors is whole at FAINT_DB of signal-to-noise ratio and falls from there to this share.
 FAINT_DB, CLEAR_DB, LEAST_HIDDEN = 15.0, 32.0, 0.35
-#: The inflation of standard errors is whole at FAINT_DB of signal-to-noise ratio and falls from there to this share.
-FAINT_DB, CLEAR_DB, LEAST_HIDDEN = 15.0, 32.0, 0.35
 #: A band holds more than noise when its energy exceeds the noise's by this many standard deviations.
 SURELY_MORE = 3.0
 

@@ -55,7 +55,7 @@ Shape = namedtuple(
     [
         "knots",  # of the phase spline, seconds from the first node of the pulse's row
         "turns",  # its polynomials, in turns
-        "root",  # Cholesky factor of their posterior's precision; divided by the root of inflation
+        "root",  # Cholesky factor of their posterior's precision; what the fit left over counted in
         "amplitude_knots",
         "amplitude",  # polynomials of the amplitude of the real signal, full scale
         "amplitude_root",
@@ -70,8 +70,6 @@ Shape = namedtuple(
         "open_first",  # whether it is still firm as far beyond its track as it was looked for
         "open_last",
         "ridge_energy",  # energy along the ridge within the span, full scale squared times seconds
-        "noise_power",  # noise of one baseband sample of the pulse's analytic signal, full scale squared
-        "inflation",  # variance of what the fit left over the noise expected, at least 1
         "stillness",  # length of the mean turn of the phase once the ridge is taken out: 1 where it stands still
     ],
 )
@@ -199,10 +197,9 @@ def fit_shape(signal, ridge_hz, noise, track_first, track_last, before_s, after_
     within = np.flatnonzero(inside)
     exists = height > 0.0 and len(within) >= 3
     inflation = amplitude_inflation = 1.0
-    ridge_energy = noise_power = still = 0.0
+    ridge_energy = still = 0.0
     if exists:
         own = noise[low + within]
-        noise_power = 4.0 * own.mean()
         inflation = _inflation(straight.imag[within] / np.sqrt(0.5 * own), spent)
         amplitude_inflation = _inflation((straight.real[within] - curve[within]) / np.sqrt(0.5 * own), amplitude_spent)
         along = smooth(straight, calm)
@@ -229,8 +226,6 @@ def fit_shape(signal, ridge_hz, noise, track_first, track_last, before_s, after_
         before > 0 and first <= track_first - before + 1,
         after > 0 and last >= track_last + after - 1,
         ridge_energy,
-        noise_power,
-        inflation,
         still,
     )
 
@@ -262,7 +257,7 @@ def _turned(value, turns):
 def nothing():
     """A Shape that says nothing."""
     none, root = np.zeros(11), np.ones((6, 5))
-    return Shape(none, np.zeros((2, 5)), root, none, np.zeros((2, 5)), root, *(0.0,) * 8, False, False, 0.0, 0.0, 1.0, 0.0)
+    return Shape(none, np.zeros((2, 5)), root, none, np.zeros((2, 5)), root, *(0.0,) * 8, False, False, 0.0, 0.0)
 
 
 @compiled
