@@ -11,27 +11,16 @@ from collections import namedtuple
 import numpy as np
 
 from classifier.compiled import compiled
+from classifier.measure.knots import amplitude_knots_of, phase_knots
 from classifier.measure.ridge import averaging_window, smooth
 from classifier.measure.spline import (
     basis_rows,
     deviation_at,
     fit,
-    knots_along,
     polynomial_at,
     polynomials,
 )
 
-#: Spacing of the phase's knots: KNOT_S at a slope of KNOT_SLOPE, going with the root of the slope, within bounds.
-KNOT_S = 1.2e-3
-KNOT_SLOPE_HZ_PER_S = 1e6
-CLOSEST_KNOTS_S, WIDEST_KNOTS_S = 0.3e-3, 3.5e-3
-FEWEST_PIECES, MOST_PIECES = 5, 48
-#: Knots may not jump from close to wide within a piece: their density fades over this long.
-KNOT_FADE_S = 0.4e-3
-#: Of the amplitude's knots: how many pieces in the first and in the last fifth (or so long a stretch, if that is less),
-#: where it comes and goes, and how many between, within bounds.
-AMPLITUDE_END_PIECES, AMPLITUDE_END_S, AMPLITUDE_MIDDLE_PIECES = 8, 3e-3, 8
-CLOSEST_AMPLITUDE_KNOTS_S, WIDEST_AMPLITUDE_KNOTS_S = 0.1e-3, 3e-3
 #: Curves are fitted this far beyond what stands well over the noise, and by this share of its length if that is more.
 PAD_S, PAD_SHARE = 0.5e-3, 0.08
 #: The span reaches this far beyond what stands well over the noise, or this share of its length if that is more.
@@ -123,7 +112,7 @@ def fit_shape(signal, ridge_hz, noise, track_first, track_last, before_s, after_
     time = late_s + np.arange(low, high + 1) / rate_hz
     way = _turns_of(ridge_hz, rate_hz)
     turns = _unwrapped(averaged, peak) + way
-    knots = _phase_knots(ridge_hz[low : high + 1], first - low, last - low, rate_hz, time[0])
+    knots = phase_knots(ridge_hz[low : high + 1], first - low, last - low, rate_hz, time[0])
     # averaged as they are, neighbours say the same: every third will do
     few = (count + THINNED - 1) // THINNED
     values, weights = np.empty(few), np.zeros(few)
@@ -167,7 +156,7 @@ def fit_shape(signal, ridge_hz, noise, track_first, track_last, before_s, after_
             values[k] += straight[i].real / block
             mean_noise += noise[low + i] / block
         weights[k] = 2.0 * block / mean_noise
-    amplitude_knots = _amplitude_knots(first - low, last - low, count, rate_hz, time[0])
+    amplitude_knots = amplitude_knots_of(first - low, last - low, count, rate_hz, time[0])
     rows, pieces = basis_rows(middle_s, block / rate_hz, few, amplitude_knots)
     heights, amplitude_root, amplitude_spent = fit(rows, pieces, values, weights, amplitude_knots)
     amplitude = polynomials(amplitude_knots, heights)
@@ -293,47 +282,6 @@ def _unwrapped(signal, start):
         step = np.angle(signal[i] * np.conj(signal[i + 1])) / (2 * np.pi)
         out[i] = out[i + 1] + step
     return out
-
-
-@compiled
-def _phase_knots(ridge_hz, first, last, rate_hz, first_s):
-    """Knots that lie close where the ridge is steep and far apart where it is flat, and none before the sample ``first`` or
-    after ``last``, so that what is known there is carried on over the ends."""
-    n = len(ridge_hz)
-    dense = np.empty(n)
-    for i in range(n):
-        before, after = max(i - 1, 0), min(i + 1, n - 1)
-        slope = abs(ridge_hz[after] - ridge_hz[before]) * rate_hz / (after - before)
-        spacing = KNOT_S * np.sqrt(KNOT_SLOPE_HZ_PER_S / max(slope, 1.0))
-        dense[i] = 1.0 / min(max(spacing, CLOSEST_KNOTS_S), WIDEST_KNOTS_S)
-    reach = max(1, round(KNOT_FADE_S * rate_hz))
-    passed = np.zeros(n)
-    for i in range(n):
-        most = dense[i]
-        for lag in (-2 * reach, -reach, reach, 2 * reach):
-            if 0 <= i + lag < n:
-                most = max(most, 0.5 * dense[i + lag])
-        if i < n - 1:
-            passed[i + 1] = passed[i] + (most / rate_hz if first <= i < last else 0.0)
-    pieces = min(max(int(np.ceil(passed[n - 1])), FEWEST_PIECES), MOST_PIECES)
-    return knots_along(passed, first_s, 1.0 / rate_hz, pieces)
-
-
-@compiled
-def _amplitude_knots(first, last, count, rate_hz, first_s):
-    """Knots that lie close near both ends, where the amplitude comes and goes."""
-    length = max(last - first, 8)
-    end = min(0.2 * length, AMPLITUDE_END_S * rate_hz)
-    closest = CLOSEST_AMPLITUDE_KNOTS_S * rate_hz
-    at_ends = 1.0 / max(end / AMPLITUDE_END_PIECES, closest)
-    widest = WIDEST_AMPLITUDE_KNOTS_S * rate_hz
-    between = 1.0 / min(max((length - 2 * end) / AMPLITUDE_MIDDLE_PIECES, closest), widest)
-    passed = np.zeros(count)
-    for i in range(count - 1):
-        inner = first + end < i < last - end
-        passed[i + 1] = passed[i] + (between if inner else at_ends)
-    pieces = min(max(int(np.ceil(passed[count - 1])), FEWEST_PIECES), MOST_PIECES)
-    return knots_along(passed, first_s, 1.0 / rate_hz, pieces)
 
 
 @compiled

@@ -1,0 +1,59 @@
+"""Where the curves of a pulse may bend: knots lie close where much happens and far apart where little does."""
+
+import numpy as np
+
+from classifier.compiled import compiled
+from classifier.measure.spline import knots_along
+
+#: Spacing of the phase's knots: KNOT_S at a slope of KNOT_SLOPE, going with the root of the slope, within bounds.
+KNOT_S = 1.2e-3
+KNOT_SLOPE_HZ_PER_S = 1e6
+CLOSEST_KNOTS_S, WIDEST_KNOTS_S = 0.3e-3, 3.5e-3
+FEWEST_PIECES, MOST_PIECES = 5, 48
+#: Knots may not jump from close to wide within a piece: their density fades over this long.
+KNOT_FADE_S = 0.4e-3
+#: Of the amplitude's knots: how many pieces in the first and in the last fifth (or so long a stretch, if that is less),
+#: where it comes and goes, and how many between, within bounds.
+AMPLITUDE_END_PIECES, AMPLITUDE_END_S, AMPLITUDE_MIDDLE_PIECES = 8, 3e-3, 8
+CLOSEST_AMPLITUDE_KNOTS_S, WIDEST_AMPLITUDE_KNOTS_S = 0.1e-3, 3e-3
+
+
+@compiled
+def phase_knots(ridge_hz, first, last, rate_hz, first_s):
+    """Knots that lie close where the ridge is steep and far apart where it is flat, and none before the sample ``first`` or
+    after ``last``, so that what is known there is carried on over the ends."""
+    n = len(ridge_hz)
+    dense = np.empty(n)
+    for i in range(n):
+        before, after = max(i - 1, 0), min(i + 1, n - 1)
+        slope = abs(ridge_hz[after] - ridge_hz[before]) * rate_hz / (after - before)
+        spacing = KNOT_S * np.sqrt(KNOT_SLOPE_HZ_PER_S / max(slope, 1.0))
+        dense[i] = 1.0 / min(max(spacing, CLOSEST_KNOTS_S), WIDEST_KNOTS_S)
+    reach = max(1, round(KNOT_FADE_S * rate_hz))
+    passed = np.zeros(n)
+    for i in range(n):
+        most = dense[i]
+        for lag in (-2 * reach, -reach, reach, 2 * reach):
+            if 0 <= i + lag < n:
+                most = max(most, 0.5 * dense[i + lag])
+        if i < n - 1:
+            passed[i + 1] = passed[i] + (most / rate_hz if first <= i < last else 0.0)
+    pieces = min(max(int(np.ceil(passed[n - 1])), FEWEST_PIECES), MOST_PIECES)
+    return knots_along(passed, first_s, 1.0 / rate_hz, pieces)
+
+
+@compiled
+def amplitude_knots_of(first, last, count, rate_hz, first_s):
+    """Knots that lie close near both ends, where the amplitude comes and goes."""
+    length = max(last - first, 8)
+    end = min(0.2 * length, AMPLITUDE_END_S * rate_hz)
+    closest = CLOSEST_AMPLITUDE_KNOTS_S * rate_hz
+    at_ends = 1.0 / max(end / AMPLITUDE_END_PIECES, closest)
+    widest = WIDEST_AMPLITUDE_KNOTS_S * rate_hz
+    between = 1.0 / min(max((length - 2 * end) / AMPLITUDE_MIDDLE_PIECES, closest), widest)
+    passed = np.zeros(count)
+    for i in range(count - 1):
+        inner = first + end < i < last - end
+        passed[i + 1] = passed[i] + (between if inner else at_ends)
+    pieces = min(max(int(np.ceil(passed[count - 1])), FEWEST_PIECES), MOST_PIECES)
+    return knots_along(passed, first_s, 1.0 / rate_hz, pieces)
