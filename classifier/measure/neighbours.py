@@ -2,10 +2,12 @@
 
 import numpy as np
 
+from classifier.measure.harmonics import RATIOS
+
 #: Two ridges this close at one moment cannot be told apart there.
 TOO_CLOSE_HZ = 3_000.0
 #: Ratios of the frequencies of two harmonics of one call, and how near to one of them a true pair comes.
-HARMONIC_RATIOS = np.array([2.0, 3.0, 1.5, 0.5, 1 / 3, 2 / 3])
+HARMONIC_RATIOS = np.array(RATIOS)
 RATIO_TOLERANCE, BENT_S = 0.012, 2.5e-3
 #: What an overdriven recorder adds lies this far under the pulse that drives it, and hardly outlasts it.
 DISTORTION_DB = 10.0

@@ -17,10 +17,9 @@ else (Mystacina, Eglinton Valley).
 import csv
 from pathlib import Path
 
-import numpy as np
 import pytest
+from answers import answer, holds
 
-from classifier.key import evaluate
 from classifier.metrics import METRICS
 
 with (Path(__file__).parent / "published_calls.csv").open(encoding="utf-8") as file:
@@ -29,22 +28,9 @@ NAMES = ("duration", "start_frequency", "end_frequency", "peak_frequency", "char
 COLUMNS = {METRICS[name].column: name for name in NAMES}
 
 
-def answer(key, call):
-    """The ends that the key leaves open for one call, and the caps on them."""
-    values = {name: np.array([np.nan]) for name in METRICS}
-    values |= {name: np.array([float(call[column])]) for column, name in COLUMNS.items() if call[column]}
-    verdicts = evaluate(key, values)
-    places = np.flatnonzero(verdicts.candidates[0])
-    return [key.ends[place] for place in places], verdicts.cap[0, places]
-
-
-def holds(end, taxon):
-    return taxon in (end.label, *end.members)
-
-
 @pytest.mark.parametrize("call", CALLS, ids=lambda call: f"{call['taxon']}, {call['place']}, {call['source']}")
 def test_call_comes_to_its_taxon_or_group(compiled, call):
-    ends, _ = answer(compiled(call["key"]), call)
+    ends, _ = answer(compiled(call["key"]), call, COLUMNS)
     right = [holds(end, call["taxon"]) for end in ends]
     assert all(right) if call["answer"] == "clear" else any(right), [end.label for end in ends]
 
@@ -52,7 +38,7 @@ def test_call_comes_to_its_taxon_or_group(compiled, call):
 def test_no_published_call_can_become_definite_as_another_taxon(compiled):
     """Also where the answer is among several, a wrong one must not be open to `definite` all by itself."""
     for call in CALLS:
-        ends, caps = answer(compiled(call["key"]), call)
+        ends, caps = answer(compiled(call["key"]), call, COLUMNS)
         if len(ends) == 1 and caps[0] == 0:
             assert holds(ends[0], call["taxon"]), call
 
