@@ -7,7 +7,7 @@ import numpy as np
 
 from classifier.compiled import compiled
 from classifier.measure.harmonics import noise_along
-from classifier.measure.ridge import NODE, averaging_window, demodulate, refine, smooth
+from classifier.measure.ridge import NARROW, NODE, demodulate, refine, smooth
 from classifier.measure.shape import stillness
 
 #: Share of the energy in the baseband that lies within some 2 kHz of the ridge: nearly all of a call, a third or less
@@ -88,9 +88,8 @@ def _is_coherent(samples, frequency_hz, time, floor, floor_bin_hz, kernel, decim
     signal, ridge = demodulate(samples, begin, nodes, kernel, decimation, rate_hz)
     noise = noise_along(ridge, floor, floor_bin_hz, rate_hz / decimation)
     refine(signal, ridge, noise, 0, len(signal) - 1, rate_hz / decimation, rate_hz / 2)
-    window = averaging_window(13)
-    share = np.sum(window**2)
-    averaged = smooth(signal, window)
+    share = np.sum(NARROW**2)
+    averaged = smooth(signal, NARROW)
     narrow, wide = 0.0, 0.0
     for i in range(len(signal)):
         narrow += averaged[i].real ** 2 + averaged[i].imag ** 2 - share * noise[i]

@@ -8,16 +8,8 @@ drawn a few times within their uncertainty, and the scatter of what comes out is
 import numpy as np
 
 from classifier.compiled import compiled
-from classifier.measure.spline import (
-    DEGREE,
-    basis_at,
-    length_of,
-    piece_of,
-    polynomial_at,
-    polynomials,
-    solve_back,
-    solve_forward,
-)
+from classifier.measure.smoothing import length_of, solve_back, solve_forward
+from classifier.measure.spline import DEGREE, basis_at, piece_of, polynomial_at, polynomials, polynomials_along
 
 #: Instants along the span at which the ridge is looked at, and those of each draw.
 GRID, DRAWN_GRID = 101, 51
@@ -87,7 +79,7 @@ def describe(shape):
     begin, duration = shape.begin_s, max(shape.end_s - shape.begin_s, 1e-6)
     values, errors = np.full(len(NAMES), np.nan), np.full(len(NAMES), np.nan)
     time = begin + duration * np.linspace(0.0, 1.0, GRID)
-    ridge, slope = _courses(time, shape.knots, shape.turns)
+    ridge, slope = _courses(begin, duration, GRID, shape.knots, shape.turns)
     high, low = np.argmax(ridge), np.argmin(ridge)
     fifth = (GRID - 1) // 5
     values[0] = duration
@@ -164,13 +156,13 @@ def _carried(shape, from_s, by_s):
 
 
 @compiled
-def _courses(time, knots, turns):
-    """Ridge and slope at instants."""
-    ridge, slope = np.empty(len(time)), np.empty(len(time))
-    for i in range(len(time)):
-        ridge[i] = polynomial_at(time[i], knots, turns, 1)
-        slope[i] = polynomial_at(time[i], knots, turns, 2)
-    return ridge, slope
+def _courses(begin_s, duration_s, count, knots, turns):
+    """Ridge and slope at ``count`` even instants of a span."""
+    step_s = duration_s / (count - 1)
+    return (
+        polynomials_along(begin_s, step_s, count, knots, turns, 1),
+        polynomials_along(begin_s, step_s, count, knots, turns, 2),
+    )
 
 
 @compiled
@@ -196,15 +188,14 @@ def _error(shape, time, factor, other_time, other_factor, by_first, by_last):
 def _drawn_errors(shape, begin, duration):
     """Scatter of the metrics that may jump, over draws of the ridge and of the ends."""
     share = np.linspace(0.0, 1.0, DRAWN_GRID)
-    time = begin + duration * share
     k = len(shape.root)
-    centre_ridge, centre_slope = _courses(time, shape.knots, shape.turns)
+    centre_ridge, centre_slope = _courses(begin, duration, DRAWN_GRID, shape.knots, shape.turns)
     centre = _jumping(centre_ridge, centre_slope, duration)
     squares, counts = np.zeros(_DRAWN), np.zeros(_DRAWN)
     ridge, slope = np.empty(DRAWN_GRID), np.empty(DRAWN_GRID)
     for pair in range(PAIRS):
         wobble = polynomials(shape.knots, solve_back(shape.root, _NORMAL[pair, :k]))
-        change, bend = _courses(time, shape.knots, wobble)
+        change, bend = _courses(begin, duration, DRAWN_GRID, shape.knots, wobble)
         for sign in (1.0, -1.0):
             first = sign * _NORMAL[pair, 126] * shape.begin_error_s
             last = sign * _NORMAL[pair, 127] * shape.end_error_s

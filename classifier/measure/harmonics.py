@@ -8,7 +8,7 @@ half the frequency is not taken for one.
 import numpy as np
 
 from classifier.compiled import compiled
-from classifier.measure.ridge import NODE, averaging_window, demodulate, smooth
+from classifier.measure.ridge import NARROW, NODE, demodulate, smooth
 
 #: Energy over the noise, in its standard deviations, from which a harmonic is measured.
 SURE = 4.0
@@ -94,9 +94,8 @@ def _energy(samples, begin, nodes_hz, first, last, floor, floor_bin_hz, kernel, 
     high = min(last // NODE + 3, len(nodes_hz))
     nodes = np.minimum(np.maximum(nodes_hz[low:high], 1_000.0), limit)
     signal, ridge = demodulate(samples, begin + low * NODE * decimation, nodes, kernel, decimation, rate_hz)
-    window = averaging_window(13)
-    share = np.sum(window**2)
-    signal = smooth(signal, window)[first - low * NODE : last + 1 - low * NODE]
+    share = np.sum(NARROW**2)
+    signal = smooth(signal, NARROW)[first - low * NODE : last + 1 - low * NODE]
     baseband_hz = rate_hz / decimation
     energy, expected, count = 0.0, 0.0, 0
     for i in range(len(signal)):
@@ -109,7 +108,7 @@ def _energy(samples, begin, nodes_hz, first, last, floor, floor_bin_hz, kernel, 
         else:
             signal[i] = 0.0
     # averaged samples hang together over about half a window
-    independent = max(count / (0.6 * len(window)), 1.0)
+    independent = max(count / (0.6 * len(NARROW)), 1.0)
     factor = 2.0 / baseband_hz
     return factor * energy, factor * expected / np.sqrt(independent), signal, count >= 0.5 * len(signal)
 

@@ -11,7 +11,7 @@ from classifier.measure.harmonics import RATIOS, density_at, harmonics, noise_al
 from classifier.measure.ridge import MARGIN_NODES, NODE, SLOPING_NODES, demodulate, refine
 from classifier.measure.shape import fit_shape, nothing
 from classifier.measure.spectrum import BAND_ROOM_HZ, fitted, net_energy, peak_and_centre, running_energy
-from classifier.measure.spline import polynomial_at
+from classifier.measure.spline import polynomials_along
 from classifier.metrics import MEASURED
 
 #: Instants at which a pulse's course is kept for comparison with its neighbours.
@@ -27,6 +27,8 @@ AUDIBLE_HZ = 8_000.0
 #: A pulse stands over the noise no further than this beyond its track, and its ridge leaves the track, carried on at both
 #: ends, no further than this and a share of what it was carried on by.
 BEYOND_TRACK_S, ASTRAY_HZ, ASTRAY_SHARE = 0.6e-3, 5_000.0, 0.6
+#: Harmonics are looked for along the ridge and so far beyond its span, in seconds.
+HELD_S = 0.2e-3
 #: A pulse is followed beyond its track so often.
 ROUNDS = 5
 #: Narrowest band that the signal-to-noise ratio is taken over, in Hz.
@@ -193,9 +195,7 @@ def _shape_of(samples, frequency_hz, time, floor, floor_bin_hz, kernel, decimati
         if not exists or not (shape.open_first or shape.open_last) or turn == ROUNDS - 1:
             break
         count = max(int(np.round((shape.firm_last_s - shape.firm_first_s) * rate_hz / node)) + 1, 3)
-        frequency_hz = np.empty(count)
-        for i in range(count):
-            frequency_hz[i] = polynomial_at(shape.firm_first_s + i * node / rate_hz, shape.knots, shape.turns, 1)
+        frequency_hz = polynomials_along(shape.firm_first_s, node / rate_hz, count, shape.knots, shape.turns, 1)
         time = begin + shape.firm_first_s * rate_hz
     room = round(SPAN_ROOM_S * rate_hz)
     first = max(begin + int(shape.begin_s * rate_hz) - room, 0)
@@ -213,7 +213,7 @@ def _fitted_along(samples, begin, nodes, floor, floor_bin_hz, kernel, decimation
     beyond = round(BEYOND_TRACK_S * baseband_hz)
     refine(signal, ridge, noise, track[0] - beyond, track[1] + beyond, baseband_hz, rate_hz / 2)
     late_s = 0.5 * (decimation - 1) / rate_hz
-    low, high = 0.0, 0.0
+    low = high = 0.0
     exists, shape = False, nothing()
     before_s = after_s = BEYOND_TRACK_S
     carried = max(abs(nodes[0] - nodes[MARGIN_NODES]), abs(nodes[-1] - nodes[-1 - MARGIN_NODES]))
@@ -223,13 +223,12 @@ def _fitted_along(samples, begin, nodes, floor, floor_bin_hz, kernel, decimation
         exists, shape = fit_shape(
             signal, ridge, noise, track[0], track[1], before_s, after_s, baseband_hz, late_s, span_drop_db
         )
-        low, high = np.inf, -np.inf
+        step_s = (shape.end_s - shape.begin_s) / (GRID - 1)
+        course = polynomials_along(shape.begin_s, step_s, GRID, shape.knots, shape.turns, 1)
+        low, high = course.min(), course.max()
         early = late = False
         for i in range(GRID):
-            at = shape.begin_s + (shape.end_s - shape.begin_s) * i / (GRID - 1)
-            here = polynomial_at(at, shape.knots, shape.turns, 1)
-            low, high = min(low, here), max(high, here)
-            if not least < here < most:
+            if not least < course[i] < most:
                 early, late = early or i < GRID // 2, late or i >= GRID // 2
         # a ridge that runs away at an end was drawn along by another sound: there it has to keep to its track
         if not (early and before_s > 0.0 or late and after_s > 0.0):
@@ -287,11 +286,11 @@ def _described(
     """Metrics of the ridge, harmonics, and the pulse as fitted: see ``describe``, ``harmonics`` and ``fitted``."""
     numbers, errors, course = describe(shape)
     baseband_hz = rate_hz / decimation
-    own = np.empty(len(nodes))
-    for i in range(len(nodes)):
-        # beyond the span the ridge is held
-        at = min(max(i * NODE / baseband_hz, shape.begin_s - 0.2e-3), shape.end_s + 0.2e-3)
-        own[i] = polynomial_at(at, shape.knots, shape.turns, 1)
+    own = polynomials_along(0.0, NODE / baseband_hz, len(nodes), shape.knots, shape.turns, 1)
+    # beyond the span the ridge is held
+    early = min(max(int(np.ceil((shape.begin_s - HELD_S) * baseband_hz / NODE)), 0), len(own) - 1)
+    late = min(max(int((shape.end_s + HELD_S) * baseband_hz / NODE), early), len(own) - 1)
+    own[:early], own[late + 1 :] = own[early], own[late]
     late_s = 0.5 * (decimation - 1) / rate_hz
     first = max(int(np.ceil((shape.begin_s - late_s) * baseband_hz)), 0)
     last = min(int((shape.end_s - late_s) * baseband_hz), (len(nodes) - 1) * NODE - 1)
@@ -317,10 +316,10 @@ def _described(
 @compiled
 def _share_at_limit(samples, room):
     """Share of the samples that stand at the recorder's limit, ``room`` left out on either side."""
-    count = 0
-    for i in range(room, len(samples) - room):
-        count += abs(samples[i]) >= LIMIT
-    return count / max(len(samples) - 2 * room, 1)
+    inside, count = samples[room : len(samples) - room], 0
+    for i in range(len(inside)):
+        count += abs(inside[i]) >= LIMIT
+    return count / max(len(inside), 1)
 
 
 @compiled

@@ -72,9 +72,7 @@ class RegionFinder:
     """Feeds one channel through the scan; ``feed`` and ``finish`` return the regions completed so far."""
 
     def __init__(self, *, sample_rate_hz, settings):
-        self.scanner = Scanner(
-            sample_rate_hz=sample_rate_hz, settings=settings, frames_per_block=FRAMES_PER_BLOCK
-        )
+        self.scanner = Scanner(sample_rate_hz=sample_rate_hz, settings=settings)
         self.frame = self.scanner.frame
         self.threshold = 10 ** (settings.scan_rise_db / 10)
         self.sure = 10 ** (settings.scan_sure_db / 10)
@@ -92,6 +90,10 @@ class RegionFinder:
         found = []
         offset = 0
         while offset < len(samples):
+            if not self._filled and len(samples) - offset >= self.block:
+                found += self._scan(samples[offset : offset + self.block], last=False)
+                offset += self.block
+                continue
             take = min(self.block - self._filled, len(samples) - offset)
             self._waiting[self._filled : self._filled + take] = samples[offset : offset + take]
             self._filled += take
@@ -132,7 +134,7 @@ class RegionFinder:
                 padded[: len(block)] = block
                 self._floor = self.scanner(padded).floor
 
-        audio = np.concatenate([self._held, block])
+        audio = _Joined(self._held, block)
         start = self._position - len(self._held)
         flags = np.concatenate([self._held_flags, flags])
         found, keep_from = [], len(flags)
@@ -148,7 +150,7 @@ class RegionFinder:
         if last:
             self._held, self._held_flags = np.empty(0, np.float32), np.empty(0, bool)
         else:
-            self._held = audio[keep_from * self.frame :].copy()
+            self._held = audio.copied(keep_from * self.frame, len(audio))
             self._held_flags = flags[keep_from:]
         self._position += len(block)
         return found
@@ -157,11 +159,26 @@ class RegionFinder:
         low, high = first * self.frame, min(end * self.frame, len(audio))
         return Region(
             start=start + low,
-            samples=audio[low:high].copy(),
+            samples=audio.copied(low, high),
             floor=self._floor,
             at_file_start=start + low == 0,
             at_file_end=bool(last and high == len(audio)),
         )
+
+
+class _Joined:
+    """Two stretches of audio, one behind the other, of which only parts are ever copied."""
+
+    def __init__(self, first, second):
+        self.first, self.second = first, second
+
+    def __len__(self):
+        return len(self.first) + len(self.second)
+
+    def copied(self, low, high):
+        """Samples ``low`` to ``high``, float32, an array of its own."""
+        split = len(self.first)
+        return np.concatenate([self.first[low:high], self.second[max(low - split, 0) : max(high - split, 0)]])
 
 
 def _believed(rise, threshold, sure):

@@ -8,6 +8,7 @@ ridge.
 import numpy as np
 
 from classifier.compiled import compiled
+from classifier.measure.angles import angle, circle, turned
 
 #: Rate, in Hz, to which a demodulated pulse is brought down: wide enough for a ridge that is off by 8 kHz.
 BASEBAND_RATE_HZ = 32_000.0
@@ -19,11 +20,20 @@ MARGIN_NODES = 10
 SLOPING_NODES = 3
 #: Light averaging before the leftover frequency is read off: lets pass about 5 kHz on either side of the ridge.
 _CALM = np.array([0.25, 0.75, 1.0, 0.75, 0.25]) / 3
-#: Rounds of correction, and the averaging of the leftover frequency in baseband samples.
-_ROUNDS = 2
-_TURN_WIDTHS = (9, 13)
 #: Low-pass length in units of the decimation.
 _FILTER_SPANS = 5
+
+
+def averaging_window(width):
+    """Hann window of an odd number of samples without its zero ends, whose sum is 1: float64, shape (width,)."""
+    window = 0.5 - 0.5 * np.cos(2 * np.pi * np.arange(1, width + 1) / (width + 1))
+    return window / window.sum()
+
+
+#: Of the baseband it lets pass some 2 kHz on either side of the ridge.
+NARROW = averaging_window(13)
+#: Rounds of correction, and the averaging of the leftover frequency in each.
+_TURN_WINDOWS = (averaging_window(9), averaging_window(13))
 
 
 class Baseband:
@@ -73,57 +83,35 @@ def demodulate(samples, begin, nodes_hz, kernel, decimation, sample_rate_hz):
     imaginary = np.zeros(len(real))
     turns = 0.0
     for piece in range(pieces):
-        base, change = nodes_hz[piece], nodes_hz[piece + 1] - nodes_hz[piece]
-        # the phase is a parabola from node to node: its steps grow evenly, so both are products
-        here, step, growth = (
-            _unit(-turns),
-            _unit(-(base / sample_rate_hz + change / (2 * node * sample_rate_hz))),
-            _unit(-change / (node * sample_rate_hz)),
-        )
-        start = begin + piece * node
-        # every second sample in one of two rows, so that neither waits for the other
-        other, twice = here * step, step * step * growth
-        quick = growth * growth * growth * growth
-        other_twice = twice * growth * growth
-        for i in range(0, node - 1, 2):
-            at, out = start + i, margin + piece * node + i
-            if 0 <= at < len(samples):
-                real[out], imaginary[out] = samples[at] * here.real, samples[at] * here.imag
-            if 0 <= at + 1 < len(samples):
-                real[out + 1], imaginary[out + 1] = samples[at + 1] * other.real, samples[at + 1] * other.imag
-            here *= twice
-            other *= other_twice
-            twice *= quick
-            other_twice *= quick
-        turns += (base + 0.5 * change) * (node / sample_rate_hz)
+        # the phase is a parabola from node to node
+        base = nodes_hz[piece] / sample_rate_hz
+        bend = (nodes_hz[piece + 1] - nodes_hz[piece]) / (2 * node * sample_rate_hz)
+        start, out = begin + piece * node, margin + piece * node
+        first = min(max(0, -start), node)
+        last = max(min(node, len(samples) - start), first)
+        # as arrays of their own, whose places are counted from 0: then they are filled eight at a time
+        here = samples[start + first : start + last]
+        in_phase, quadrature = real[out + first : out + last], imaginary[out + first : out + last]
+        for i in range(last - first):
+            t = first + i
+            cosine, sine = circle(-(turns + t * (base + t * bend)))
+            in_phase[i], quadrature[i] = here[i] * cosine, here[i] * sine
+        turns += node * (base + node * bend)
         turns -= np.floor(turns)
     n = pieces * NODE
     signal = np.empty(n, np.complex128)
     ridge = np.empty(n)
     for j in range(n):
+        near, far = real[j * decimation : j * decimation + taps], imaginary[j * decimation : j * decimation + taps]
         in_phase, quadrature = 0.0, 0.0
-        offset = j * decimation
         for k in range(taps):
-            in_phase += kernel[k] * real[offset + k]
-            quadrature += kernel[k] * imaginary[offset + k]
+            in_phase += kernel[k] * near[k]
+            quadrature += kernel[k] * far[k]
         signal[j] = complex(in_phase, quadrature)
         at = (j + 0.5) / NODE - 0.5 / node
         left = min(int(at), pieces - 1)
         ridge[j] = nodes_hz[left] + (nodes_hz[left + 1] - nodes_hz[left]) * (at - left)
     return signal, ridge
-
-
-@compiled
-def _unit(turns):
-    """The number of length 1 at so many turns."""
-    return complex(np.cos(2 * np.pi * turns), np.sin(2 * np.pi * turns))
-
-
-@compiled
-def averaging_window(width):
-    """Hann window of an odd number of samples without its zero ends, whose sum is 1: float64, shape (width,)."""
-    window = 0.5 - 0.5 * np.cos(2 * np.pi * np.arange(1, width + 1) / (width + 1))
-    return window / window.sum()
 
 
 @compiled
@@ -134,29 +122,31 @@ def smooth(values, window):
     """
     half = len(window) // 2
     # as pairs of real numbers, which are shifted and added as whole rows
-    out = np.zeros_like(values)
+    out = np.empty_like(values)
     flat, given = out.view(np.float64), values.view(np.float64)
-    n = len(flat)
-    for i in range(n):
+    for i in range(len(flat)):
         flat[i] = window[half] * given[i]
     for lag in range(1, half + 1):
         weight = window[half + lag]
-        for i in range(n - 2 * lag):
-            flat[i] += weight * given[i + 2 * lag]
-            flat[i + 2 * lag] += weight * given[i]
+        early, late = flat[: len(flat) - 2 * lag], flat[2 * lag :]
+        ahead, behind = given[2 * lag :], given[: len(flat) - 2 * lag]
+        for i in range(len(early)):
+            early[i] += weight * ahead[i]
+        for i in range(len(late)):
+            late[i] += weight * behind[i]
     return out
 
 
 @compiled
-def leftover_frequency(signal, width, quiet, rate_hz):
+def leftover_frequency(signal, window, quiet, rate_hz):
     """Frequency that demodulation left, from the turn between neighbouring samples, averaged with their energy.
 
-    df(t) = angle(sum_w z(t) conj z(t-1) + quiet) * rate / 2 pi, so that where there is nothing but noise it goes to 0.
+    df(t) = angle(sum_w z(t) conj z(t-1) + quiet) * rate, the angle in turns, so that where there is nothing but noise it goes to 0.
 
     Parameters
     ----------
     signal : complex128, shape (n,)
-    width : odd int, samples of the averaging window (Hann)
+    window : float64, of odd length, to average with
     quiet : float64, shape (n,), energies under which nothing is to be believed
 
     Returns
@@ -167,10 +157,10 @@ def leftover_frequency(signal, width, quiet, rate_hz):
     turn = np.zeros(n, np.complex128)
     for i in range(1, n):
         turn[i] = signal[i] * np.conj(signal[i - 1])
-    mean = smooth(turn, averaging_window(width))
+    mean = smooth(turn, window)
     out = np.empty(n)
     for i in range(n):
-        out[i] = np.arctan2(mean[i].imag, mean[i].real + quiet[i]) * (rate_hz / (2 * np.pi))
+        out[i] = angle(mean[i].real + quiet[i], mean[i].imag) * rate_hz
     # the turn between n-1 and n belongs half a sample earlier
     for i in range(n - 1):
         out[i] = 0.5 * (out[i] + out[i + 1])
@@ -188,17 +178,15 @@ def refine(signal, ridge_hz, noise_power, first, last, rate_hz, nyquist_hz):
     first, last : int, where the correction may be read off; beyond, it is held: there is noise, or another sound
     """
     quiet = 1.5 * noise_power
-    for turn in range(_ROUNDS):
+    for window in _TURN_WINDOWS:
         # what lies further off is a neighbouring harmonic or another bat
         calm = smooth(signal, _CALM)
-        left = leftover_frequency(calm, _TURN_WIDTHS[turn], quiet, rate_hz)
+        left = leftover_frequency(calm, window, quiet, rate_hz)
         left[:first] = left[first]
         left[last + 1 :] = left[last]
-        phase = 0.0
+        turns = np.zeros(len(signal))
+        for i in range(1, len(signal)):
+            turns[i] = turns[i - 1] - 0.5 / rate_hz * (left[i] + left[i - 1])
         for i in range(len(signal)):
-            if i:
-                phase += np.pi / rate_hz * (left[i] + left[i - 1])
             ridge_hz[i] = min(max(ridge_hz[i] + left[i], 1_000.0), nyquist_hz)
-            cosine, sine = np.cos(phase), -np.sin(phase)
-            real, imaginary = signal[i].real, signal[i].imag
-            signal[i] = complex(real * cosine - imaginary * sine, real * sine + imaginary * cosine)
+            signal[i] = turned(signal[i], turns[i])

@@ -14,6 +14,8 @@ from classifier.compiled import compiled
 
 #: Level under which noise is taken to be quantisation noise of 16-bit samples: variance of one step, full scale 1.
 QUANTISATION_VARIANCE = (2.0**-15) ** 2 / 12
+#: Mean square of a Hann window.
+HANN_SQUARES = 3 / 8
 
 
 @dataclass(frozen=True)
@@ -29,56 +31,89 @@ class Scan:
 
 
 class Scanner:
-    """Scans blocks of one sample rate; holds the window and the work arrays, so that nothing is allocated twice."""
+    """Scans blocks of one sample rate."""
 
-    def __init__(self, *, sample_rate_hz, settings, frames_per_block):
+    def __init__(self, *, sample_rate_hz, settings):
         self.frame = even_fast_length(settings.scan_frame_s * sample_rate_hz)
         self.sample_rate_hz = sample_rate_hz
         self.settings = settings
-        self.window = np.hanning(self.frame + 1)[:-1].astype(np.float32)
         # one-sided density: E|rfft(noise * w)|^2 = density * fs / 2 * sum(w^2)
-        self.density_per_power = 2.0 / (sample_rate_hz * float(np.sum(self.window.astype(float) ** 2)))
+        self.density_per_power = 2.0 / (sample_rate_hz * HANN_SQUARES * self.frame)
         self.frequencies_hz = np.arange(self.frame // 2 + 1) * (sample_rate_hz / self.frame)
         nyquist = sample_rate_hz / 2
         self.band = (self.frequencies_hz >= settings.lowest_frequency_hz) & (
             self.frequencies_hz <= min(settings.highest_frequency_hz, nyquist * 0.995)
         )
         self.first, self.last = np.flatnonzero(self.band)[[0, -1]]
-        self._work = np.empty((frames_per_block, self.frame), np.float32)
         self._least = QUANTISATION_VARIANCE / self.density_per_power * 2.0 / sample_rate_hz
 
     def __call__(self, samples):
         """Scan ``samples``, float32 of shape (n_frames * frame,), full scale 1."""
-        frames = samples.reshape(-1, self.frame)
-        work = self._work[: len(frames)]
-        np.multiply(frames, self.window, out=work)
-        power = _power(scipy.fft.rfft(work, axis=1))
+        power = _power(scipy.fft.rfft(samples.reshape(-1, self.frame), axis=1).view(np.float32))
         floor = noise_floor(power, settings=self.settings, least=self._least)
         rise = _highest(power, 1 / floor, self.first, self.last + 1)
         return Scan(rise=rise, floor=floor * np.float32(self.density_per_power))
 
 
 @compiled
+def hann_power(spectrum, work, out):
+    """Power of the bins between the first and the last of a frame's transform, had it been taken through a Hann window.
+
+    The window's own transform has three values, -1/4, 1/2, -1/4, so that bins next to each other hold all that it needs.
+
+    Parameters
+    ----------
+    spectrum : float32, shape (2 * (n + 2),), real and imaginary parts in turn
+    work : float32, shape (2 * n,), overwritten
+    out : float32, shape (n,), filled
+    """
+    half, quarter = np.float32(0.5), np.float32(0.25)
+    low, middle, high = spectrum[: len(work)], spectrum[2 : len(work) + 2], spectrum[4 : len(work) + 4]
+    for j in range(len(work)):
+        work[j] = half * middle[j] - quarter * (low[j] + high[j])
+    for j in range(len(out)):
+        out[j] = work[2 * j] * work[2 * j] + work[2 * j + 1] * work[2 * j + 1]
+
+
+@compiled
 def _power(spectrum):
-    """Squared size of each value: float32, of the same shape."""
-    out = np.empty(spectrum.shape, np.float32)
-    for i in range(spectrum.shape[0]):
-        for j in range(spectrum.shape[1]):
-            value = spectrum[i, j]
-            out[i, j] = value.real * value.real + value.imag * value.imag
+    """Power through a Hann window: float32, (n_frames, n_bins), 0 in the first and the last bin.
+
+    spectrum : float32, shape (n_frames, 2 * n_bins), real and imaginary parts in turn
+    """
+    frames, bins = spectrum.shape[0], spectrum.shape[1] // 2
+    out = np.zeros((frames, bins), np.float32)
+    work = np.empty(2 * (bins - 2), np.float32)
+    for i in range(frames):
+        hann_power(spectrum[i], work, out[i, 1 : bins - 1])
     return out
 
 
 @compiled
 def _highest(power, inverse_floor, first, last):
     """For each frame the highest power over the floor among the bins ``first`` to ``last``."""
-    out = np.zeros(len(power), np.float32)
+    out = np.empty(len(power), np.float32)
+    over = np.empty(last - first, np.float32)
+    floor, bits = inverse_floor[first:last], out.view(np.int32)
     for i in range(len(power)):
-        highest = np.float32(0.0)
-        for j in range(first, last):
-            highest = max(highest, power[i, j] * inverse_floor[j])
-        out[i] = highest
+        here = power[i, first:last]
+        for j in range(len(over)):
+            over[j] = here[j] * floor[j]
+        bits[i] = greatest(over)
     return out
+
+
+@compiled
+def greatest(values):
+    """Bits of the greatest of float32 values, none of them negative or NaN; those of 0 where there are none.
+
+    Such numbers sort like the whole numbers that share their bits, and whole numbers are compared eight at a time.
+    """
+    bits, most = values.view(np.int32), np.int32(0)
+    for i in range(len(bits)):
+        if bits[i] > most:
+            most = bits[i]
+    return most
 
 
 def even_fast_length(samples):

@@ -11,15 +11,11 @@ from collections import namedtuple
 import numpy as np
 
 from classifier.compiled import compiled
+from classifier.measure.angles import angle, turned
 from classifier.measure.knots import amplitude_knots_of, phase_knots
-from classifier.measure.ridge import averaging_window, smooth
-from classifier.measure.spline import (
-    basis_rows,
-    deviation_at,
-    fit,
-    polynomial_at,
-    polynomials,
-)
+from classifier.measure.ridge import NARROW, smooth
+from classifier.measure.smoothing import MIDDLE, deviation_at, fit
+from classifier.measure.spline import basis_rows, polynomial_at, polynomials, polynomials_along
 
 #: Curves are fitted this far beyond what stands well over the noise, and by this share of its length if that is more.
 PAD_S, PAD_SHARE = 0.5e-3, 0.08
@@ -86,9 +82,8 @@ def fit_shape(signal, ridge_hz, noise, track_first, track_last, before_s, after_
     (bool, Shape): whether there is a pulse at all; if not, the shape says nothing
     """
     n = len(signal)
-    calm = averaging_window(13)
-    averaged = smooth(signal, calm)
-    share = np.sum(calm**2)
+    averaged = smooth(signal, NARROW)
+    share = np.sum(NARROW**2)
     energy = np.empty(n)
     for i in range(n):
         energy[i] = max(averaged[i].real ** 2 + averaged[i].imag ** 2 - noise[i] * share, 0.0)
@@ -122,7 +117,7 @@ def fit_shape(signal, ridge_hz, noise, track_first, track_last, before_s, after_
         if first <= i <= last:
             weights[k] = THINNED * (2 * np.pi) ** 2 * energy[i] / (0.5 * noise[i])
     rows, pieces = basis_rows(time[0], THINNED / rate_hz, few, knots)
-    coefficients, root, spent = fit(rows, pieces, values, weights, knots)
+    coefficients, _, _, exponent = fit(rows, pieces, values, weights, knots, MIDDLE, 3, 3)
     guess = polynomials(knots, coefficients)
 
     # every sample with its own weight: along the right phase, what is left is imaginary. Of long pulses, whose curves are
@@ -130,26 +125,24 @@ def fit_shape(signal, ridge_hz, noise, track_first, track_last, before_s, after_
     block = 1 if count < LONG else 2 if count < 2 * LONG else 4
     few = count // block
     middle_s = time[0] + 0.5 * (block - 1) / rate_hz
-    values, weights = np.empty(few), np.zeros(few)
+    straight = _straightened(signal[low : high + 1], way[low : high + 1], time[0], rate_hz, knots, guess)
+    values = polynomials_along(middle_s, block / rate_hz, few, knots, guess, 0)
+    weights = np.zeros(few)
     for k in range(few):
-        missed, amplitude, mean_noise = 0.0, 0.0, 0.0
-        for i in range(k * block, (k + 1) * block):
-            rest = _turned(signal[low + i], way[low + i] - polynomial_at(time[i], knots, guess, 0))
-            missed += rest.imag / block
-            amplitude += np.sqrt(energy[low + i]) / block
-            mean_noise += noise[low + i] / block
-        values[k] = polynomial_at(middle_s + k * block / rate_hz, knots, guess, 0)
         # beyond what is firm, noise would draw the ridge along, or another sound that begins there
         if first <= low + k * block <= last:
+            missed, amplitude, mean_noise = 0.0, 0.0, 0.0
+            for i in range(k * block, (k + 1) * block):
+                missed += straight[i].imag / block
+                amplitude += np.sqrt(energy[low + i]) / block
+                mean_noise += noise[low + i] / block
             weights[k] = block * (2 * np.pi * amplitude) ** 2 / (0.5 * mean_noise)
             values[k] += min(max(missed / max(amplitude, 1e-20), -5.0), 5.0) / (2 * np.pi)
     rows, pieces = basis_rows(middle_s, block / rate_hz, few, knots)
-    coefficients, root, spent = fit(rows, pieces, values, weights, knots)
+    coefficients, root, spent, _ = fit(rows, pieces, values, weights, knots, exponent, 1, 1)
     right = polynomials(knots, coefficients)
 
-    straight = np.empty(count, np.complex128)
-    for i in range(count):
-        straight[i] = _turned(signal[low + i], way[low + i] - polynomial_at(time[i], knots, right, 0))
+    straight = _straightened(signal[low : high + 1], way[low : high + 1], time[0], rate_hz, knots, right)
     for k in range(few):
         values[k], mean_noise = 0.0, 0.0
         for i in range(k * block, (k + 1) * block):
@@ -158,12 +151,10 @@ def fit_shape(signal, ridge_hz, noise, track_first, track_last, before_s, after_
         weights[k] = 2.0 * block / mean_noise
     amplitude_knots = amplitude_knots_of(first - low, last - low, count, rate_hz, time[0])
     rows, pieces = basis_rows(middle_s, block / rate_hz, few, amplitude_knots)
-    heights, amplitude_root, amplitude_spent = fit(rows, pieces, values, weights, amplitude_knots)
+    heights, amplitude_root, amplitude_spent, _ = fit(rows, pieces, values, weights, amplitude_knots, -1, 3, 1)
     amplitude = polynomials(amplitude_knots, heights)
 
-    curve = np.empty(count)
-    for i in range(count):
-        curve[i] = polynomial_at(time[i], amplitude_knots, amplitude, 0)
+    curve = polynomials_along(time[0], 1.0 / rate_hz, count, amplitude_knots, amplitude, 0)
     near_low, near_high = max(0, track_first - 1 - low), min(count - 1, max(track_last + 1 - low, 0))
     top = near_low + np.argmax(curve[near_low : near_high + 1]) if near_high >= near_low else np.argmax(curve)
     height = curve[top]
@@ -191,7 +182,7 @@ def fit_shape(signal, ridge_hz, noise, track_first, track_last, before_s, after_
         own = noise[low + within]
         inflation = _inflation(straight.imag[within] / np.sqrt(0.5 * own), spent)
         amplitude_inflation = _inflation((straight.real[within] - curve[within]) / np.sqrt(0.5 * own), amplitude_spent)
-        along = smooth(straight, calm)
+        along = smooth(straight, NARROW)
         for i in within:
             ridge_energy += along[i].real ** 2 + along[i].imag ** 2 - noise[low + i] * share
         still = stillness(along[within[0] : within[-1] + 1])
@@ -230,16 +221,8 @@ def stillness(signal):
     for i in range(lag, len(signal)):
         turn = signal[i] * np.conj(signal[i - lag])
         together += turn
-        total += np.abs(turn)
+        total += np.sqrt(turn.real * turn.real + turn.imag * turn.imag)
     return np.abs(together) / max(total, 1e-300)
-
-
-@compiled
-def _turned(value, turns):
-    """A complex number turned by so many turns."""
-    angle = 2 * np.pi * (turns - np.floor(turns))
-    cosine, sine = np.cos(angle), np.sin(angle)
-    return complex(value.real * cosine - value.imag * sine, value.real * sine + value.imag * cosine)
 
 
 @compiled
@@ -274,13 +257,25 @@ def _unwrapped(signal, start):
     """Phase in turns without jumps, followed from the sample ``start`` both ways."""
     n = len(signal)
     out = np.empty(n)
-    out[start] = np.angle(signal[start]) / (2 * np.pi)
+    step = np.zeros(n)
+    for i in range(1, n):
+        turn = signal[i] * np.conj(signal[i - 1])
+        step[i] = angle(turn.real, turn.imag)
+    out[start] = angle(signal[start].real, signal[start].imag)
     for i in range(start + 1, n):
-        step = np.angle(signal[i] * np.conj(signal[i - 1])) / (2 * np.pi)
-        out[i] = out[i - 1] + step
+        out[i] = out[i - 1] + step[i]
     for i in range(start - 1, -1, -1):
-        step = np.angle(signal[i] * np.conj(signal[i + 1])) / (2 * np.pi)
-        out[i] = out[i + 1] + step
+        out[i] = out[i + 1] - step[i + 1]
+    return out
+
+
+@compiled
+def _straightened(signal, way, first_s, rate_hz, knots, turns):
+    """The signal, demodulated along ``way`` (in turns), turned on to lie along the spline instead."""
+    along = polynomials_along(first_s, 1.0 / rate_hz, len(signal), knots, turns, 0)
+    out = np.empty(len(signal), np.complex128)
+    for i in range(len(signal)):
+        out[i] = turned(signal[i], way[i] - along[i])
     return out
 
 

@@ -7,14 +7,9 @@ so that few samples hold it. What the recording holds in that band and beyond sa
 import numpy as np
 
 from classifier.compiled import compiled
-from classifier.measure.spline import (
-    DEGREE,
-    basis_at,
-    deviation_at,
-    length_of,
-    polynomial_at,
-    solve_forward,
-)
+from classifier.measure.angles import circle
+from classifier.measure.smoothing import deviation_at, length_of, solve_forward
+from classifier.measure.spline import DEGREE, basis_rows, polynomial_at, polynomials_along
 
 #: Room given beyond the ridge's band, in Hz.
 BAND_ROOM_HZ = 2_000.0
@@ -49,14 +44,13 @@ def fitted(shape, low_hz, high_hz):
     first_s = max(shape.begin_s - 0.1 * length, shape.amplitude_knots[DEGREE])
     last_s = min(shape.end_s + 0.1 * length, shape.amplitude_knots[len(shape.amplitude_knots) - DEGREE - 1])
     count = max(int((last_s - first_s) * rate_hz), FEWEST_SAMPLES)
-    signal = np.zeros(count, np.complex128)
+    height = polynomials_along(first_s, 1.0 / rate_hz, count, shape.amplitude_knots, shape.amplitude, 0)
+    turns = polynomials_along(first_s, 1.0 / rate_hz, count, shape.knots, shape.turns, 0)
+    signal = np.empty(count, np.complex128)
     for i in range(count):
-        at = first_s + i / rate_hz
-        amplitude = polynomial_at(at, shape.amplitude_knots, shape.amplitude, 0)
-        if amplitude > 0.0:
-            turns = polynomial_at(at, shape.knots, shape.turns, 0) - middle_hz * at
-            angle = 2 * np.pi * (turns - np.floor(turns))
-            signal[i] = complex(amplitude * np.cos(angle), amplitude * np.sin(angle))
+        cosine, sine = circle(turns[i] - middle_hz * (first_s + i / rate_hz))
+        amplitude = max(height[i], 0.0)
+        signal[i] = complex(amplitude * cosine, amplitude * sine)
     return signal, rate_hz, first_s
 
 
@@ -75,15 +69,13 @@ def peak_and_centre(spectrum, signal, rate_hz, first_s, middle_hz, shape):
     peak_hz, peak_error_hz, centre_hz, centre_error_hz : float
     """
     size = len(spectrum)
-    half = size - size // 2
     power = np.empty(size)
-    total, highest, place = 0.0, -1.0, 0
-    for i in range(size):
-        value = spectrum[(i + half) % size]
-        power[i] = value.real**2 + value.imag**2
-        total += power[i]
-        if power[i] > highest:
-            highest, place = power[i], i
+    # the bins below the middle of the band stand in the upper half
+    for part, target in ((spectrum[size - size // 2 :], power[: size // 2]), (spectrum, power[size // 2 :])):
+        for i in range(len(target)):
+            target[i] = part[i].real * part[i].real + part[i].imag * part[i].imag
+    total, place = power.sum(), np.argmax(power)
+    highest = power[place]
     below, i = 0.0, 0
     while below + power[i] < 0.5 * total:
         below += power[i]
@@ -105,51 +97,51 @@ def _peak(signal, first_s, rate_hz, coarse_hz, shape):
 
     With X, X', X'' the transform of the samples weighted by 1, t and t^2 (t from the middle), the power's slope is
     2 Re(X' X*) and its bend 2 Re(X'' X*) + 2 |X'|^2. The error is what the covariance of phase and amplitude makes of
-    the slope, over the bend.
+    the slope, over the bend. t is counted in samples and scaled at the end.
     """
     n = len(signal)
-    frequency = coarse_hz
-    limit = rate_hz / n
-    turned = np.empty(n, np.complex128)
+    middle = 0.5 * (n - 1)
+    frequency, limit = coarse_hz, rate_hz / n
+    real, imaginary = np.empty(n), np.empty(n)
     x0 = x1 = 0j
     bend = -1e-30
     for _ in range(3):
-        x0 = x1 = x2 = 0j
-        step = np.exp(-2j * np.pi * frequency / rate_hz)
-        here = np.exp(2j * np.pi * frequency * 0.5 * (n - 1) / rate_hz)
+        r0 = i0 = r1 = i1 = r2 = i2 = 0.0
         for i in range(n):
-            t = 2 * np.pi * (i - 0.5 * (n - 1)) / rate_hz
-            turned[i] = signal[i] * here
-            here *= step
-            x0 += turned[i]
-            x1 += turned[i] * t
-            x2 += turned[i] * (t * t)
-        x1 *= -1j
-        x2 *= -1
+            here, t = signal[i], i - middle
+            cosine, sine = circle(-t * (frequency / rate_hz))
+            real[i] = here.real * cosine - here.imag * sine
+            imaginary[i] = here.real * sine + here.imag * cosine
+            r0 += real[i]
+            i0 += imaginary[i]
+            r1 += real[i] * t
+            i1 += imaginary[i] * t
+            r2 += real[i] * (t * t)
+            i2 += imaginary[i] * (t * t)
+        scale = 2 * np.pi / rate_hz
+        x0 = complex(r0, i0)
+        x1 = -1j * scale * complex(r1, i1)
+        x2 = -scale * scale * complex(r2, i2)
         slope = 2 * (x1 * np.conj(x0)).real
         bend = 2 * (x2 * np.conj(x0)).real + 2 * (x1.real**2 + x1.imag**2)
         if bend < 0:
             frequency += min(max(-slope / bend, -limit / 4), limit / 4)
     by_phase, by_amplitude = np.zeros(len(shape.root)), np.zeros(len(shape.amplitude_root))
-    row = np.empty(DEGREE + 1)
-    phase_pull = amplitude_pull = 0.0
-    for i in range(n):
-        t = 2 * np.pi * (i - 0.5 * (n - 1)) / rate_hz
-        # change of the slope for a change of this sample
-        pull = 2 * (np.conj(x0) * (-1j * t) + np.conj(x1)) * turned[i]
-        size = np.sqrt(signal[i].real ** 2 + signal[i].imag ** 2)
-        phase_pull -= 2 * np.pi * pull.imag
-        amplitude_pull += pull.real / max(size, 1e-30)
-        # neighbours pull at nearly the same splines
-        if i % _TOGETHER == _TOGETHER - 1 or i == n - 1:
-            at = first_s + (i - 0.5 * (_TOGETHER - 1)) / rate_hz
-            piece = basis_at(at, shape.knots, 0, row)
-            for a in range(DEGREE + 1):
-                by_phase[piece + a] += phase_pull * row[a]
-            piece = basis_at(at, shape.amplitude_knots, 0, row)
-            for a in range(DEGREE + 1):
-                by_amplitude[piece + a] += amplitude_pull * row[a]
-            phase_pull = amplitude_pull = 0.0
+    # neighbours pull at nearly the same splines
+    together = (n + _TOGETHER - 1) // _TOGETHER
+    at_s, step_s = first_s + 0.5 * (_TOGETHER - 1) / rate_hz, _TOGETHER / rate_hz
+    phase_rows, phase_pieces = basis_rows(at_s, step_s, together, shape.knots)
+    amplitude_rows, amplitude_pieces = basis_rows(at_s, step_s, together, shape.amplitude_knots)
+    for k in range(together):
+        phase_pull = amplitude_pull = 0.0
+        for i in range(k * _TOGETHER, min((k + 1) * _TOGETHER, n)):
+            # change of the slope for a change of this sample
+            pull = 2 * (np.conj(x1) - 1j * scale * (i - middle) * np.conj(x0)) * complex(real[i], imaginary[i])
+            phase_pull -= 2 * np.pi * pull.imag
+            amplitude_pull += pull.real / max(np.sqrt(real[i] ** 2 + imaginary[i] ** 2), 1e-30)
+        for a in range(DEGREE + 1):
+            by_phase[phase_pieces[k] + a] += phase_pull * phase_rows[k, a]
+            by_amplitude[amplitude_pieces[k] + a] += amplitude_pull * amplitude_rows[k, a]
     spread = np.hypot(
         length_of(solve_forward(shape.root, by_phase)), length_of(solve_forward(shape.amplitude_root, by_amplitude))
     )
@@ -163,22 +155,17 @@ def _centre_error(shape, centre_hz):
     The moment that halves the energy is as unsure as the amplitude on either side of it; the ridge there adds its own.
     """
     step = (shape.end_s - shape.begin_s) / (_STEPS - 1)
-    nearest, place = np.inf, 0
-    for i in range(_STEPS):
-        miss = abs(polynomial_at(shape.begin_s + i * step, shape.knots, shape.turns, 1) - centre_hz)
-        if miss < nearest:
-            nearest, place = miss, i
+    ridge = polynomials_along(shape.begin_s, step, _STEPS, shape.knots, shape.turns, 1)
+    place = np.argmin(np.abs(ridge - centre_hz))
+    height = polynomials_along(shape.begin_s, step, _STEPS, shape.amplitude_knots, shape.amplitude, 0)
+    rows, pieces = basis_rows(shape.begin_s, step, _STEPS, shape.amplitude_knots)
     pull = np.zeros(len(shape.amplitude_root))
-    row = np.empty(DEGREE + 1)
     for i in range(_STEPS):
-        at = shape.begin_s + i * step
-        height = polynomial_at(at, shape.amplitude_knots, shape.amplitude, 0)
-        piece = basis_at(at, shape.amplitude_knots, 0, row)
         for a in range(DEGREE + 1):
-            pull[piece + a] += (height if i > place else -height) * step * row[a]
+            pull[pieces[i] + a] += (height[i] if i > place else -height[i]) * step * rows[i, a]
     at = shape.begin_s + place * step
-    height = max(polynomial_at(at, shape.amplitude_knots, shape.amplitude, 0), 0.1 * shape.peak_amplitude)
-    moment = length_of(solve_forward(shape.amplitude_root, pull)) / height**2
+    there = max(height[place], 0.1 * shape.peak_amplitude)
+    moment = length_of(solve_forward(shape.amplitude_root, pull)) / there**2
     slope = polynomial_at(at, shape.knots, shape.turns, 2)
     return np.hypot(deviation_at(at, shape.knots, shape.root, 1), slope * moment)
 

@@ -37,17 +37,22 @@ def pulse_table(channels):
         count = len(columns["onset"][0]) if columns else 0
         if not count:
             continue
-        data = {
-            "channel": np.full(count, number, np.int16),
-            "pulse": np.arange(1, count + 1, dtype=np.int32),
-        }
+        data = [
+            pl.Series("channel", np.full(count, number, np.int16)),
+            pl.Series("pulse", np.arange(1, count + 1, dtype=np.int32)),
+        ]
         for metric in MEASURED:
             factor = FACTORS[metric.unit]
             value, error = columns[metric.name]
-            data[metric.column] = np.asarray(value, float) * factor
+            data.append(_column(metric.column, value * factor, schema))
             if metric.error_column:
-                data[metric.error_column] = np.where(np.isfinite(value), np.asarray(error, float) * factor, np.nan)
-        for flag in FLAGS:
-            data[flag] = columns[flag]
-        frames.append(pl.DataFrame(data).fill_nan(None).cast(schema)[list(schema)])
+                data.append(_column(metric.error_column, np.where(np.isfinite(value), error * factor, np.nan), schema))
+        data += [pl.Series(flag, columns[flag]) for flag in FLAGS]
+        frames.append(pl.DataFrame(data))
     return pl.concat(frames) if frames else pl.DataFrame(schema=schema)
+
+
+def _column(name, values, schema):
+    """A column of numbers, null where they are NaN."""
+    column = pl.Series(name, values, nan_to_null=True)
+    return column if schema[name] == pl.Float64 else column.cast(schema[name])

@@ -9,10 +9,13 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.fft
+from numpy.lib.stride_tricks import sliding_window_view
 
 from classifier.compiled import compiled
-from classifier.measure.scan import even_fast_length
+from classifier.measure.scan import HANN_SQUARES, even_fast_length, greatest, hann_power
 
+#: Frames that are transformed together: what they fill stays in the processor's cache.
+FRAMES_TOGETHER = 1024
 #: Points this far under the loudest one nearby in the same frame are the window's side lobes, not sounds.
 SIDE_LOBE_DB = 26.0
 SIDE_LOBE_REACH_HZ = 12_000.0
@@ -60,25 +63,25 @@ class TrackFinder:
         self.settings = settings
         self.frame = even_fast_length(settings.look_frame_s * sample_rate_hz)
         self.step = step
-        self.window = np.hanning(self.frame + 1)[:-1].astype(np.float32)
         self.bin_hz = sample_rate_hz / self.frame
         self.frequencies_hz = np.arange(self.frame // 2 + 1) * self.bin_hz
-        self.power_per_density = sample_rate_hz / 2 * float(np.sum(self.window.astype(float) ** 2))
+        self.power_per_density = sample_rate_hz / 2 * HANN_SQUARES * self.frame
         top = min(settings.highest_frequency_hz, sample_rate_hz / 2 - 2 * self.bin_hz)
         self.low_bin = int(np.ceil(settings.lowest_frequency_hz / self.bin_hz))
         self.high_bin = int(top / self.bin_hz) + 1
         self.floor_frequencies_hz = floor_frequencies_hz
+        self._rise = np.empty((0, self.high_bin - self.low_bin), np.float32)  # kept, so that it is not allocated anew
 
     def __call__(self, laid):
         """Tracks of regions laid out with a gap of ``frame`` samples."""
-        spectrum, owner, begin, middle = self._frames(laid)
-        wanted = self.frequencies_hz[self.low_bin : self.high_bin]
-        densities = [np.interp(wanted, self.floor_frequencies_hz, floor) for floor in laid.floors]
-        inverse = (1.0 / (np.array(densities) * self.power_per_density)).astype(np.float32)
-        rise = _rise(spectrum, self.low_bin, inverse, laid.floor_of[owner])
+        begin = np.arange(0, len(laid.samples) - self.frame + 1, self.step)  # on one grid over all regions
+        owner = np.searchsorted(laid.starts, begin, side="right") - 1
+        middle = begin - laid.starts[owner] + self.frame / 2
+        rise, highest = self._over_floor(laid, owner)
         settings = self.settings
         row, place, strength = _points(
             rise,
+            highest,
             np.float32(10 ** (settings.point_rise_db / 10)),
             int(SIDE_LOBE_REACH_HZ / self.bin_hz),
             np.float32(10 ** (-SIDE_LOBE_DB / 10)),
@@ -102,43 +105,41 @@ class TrackFinder:
             share=share[keep],
         )
 
-    def _frames(self, laid):
-        """Transforms of the windowed frames, (n_frames, n_bins), and each frame's region, first sample in ``laid`` and
-        middle in its region."""
-        begin = np.arange(0, len(laid.samples) - self.frame + 1, self.step)  # on one grid over all regions
-        owner = np.searchsorted(laid.starts, begin, side="right") - 1
-        inside = begin - laid.starts[owner] <= laid.lengths[owner]
-        begin, owner = begin[inside], owner[inside]
-        spectrum = scipy.fft.rfft(_windowed(laid.samples, begin, self.window), axis=1, overwrite_x=True)
-        return spectrum, owner, begin, begin - laid.starts[owner] + self.frame / 2
+    def _over_floor(self, laid, owner):
+        """Power of each frame over the floor of the region it lies in, (n_frames, n_bins), and the highest of each frame."""
+        wanted = self.frequencies_hz[self.low_bin : self.high_bin]
+        densities = [np.interp(wanted, self.floor_frequencies_hz, floor) for floor in laid.floors]
+        inverse = (1.0 / (np.array(densities) * self.power_per_density)).astype(np.float32)
+        frames = sliding_window_view(laid.samples, self.frame)[:: self.step]
+        if len(self._rise) < len(frames):
+            self._rise = np.empty((len(frames), self.high_bin - self.low_bin), np.float32)
+        rise, highest = self._rise[: len(frames)], np.empty(len(frames), np.float32)
+        for first in range(0, len(frames), FRAMES_TOGETHER):
+            here = slice(first, first + FRAMES_TOGETHER)
+            spectrum = scipy.fft.rfft(frames[here], axis=1).view(np.float32)
+            _rise(spectrum, self.low_bin, inverse, laid.floor_of[owner[here]], rise[here], highest[here])
+        return rise, highest
 
 
 @compiled
-def _windowed(samples, begin, window):
-    """Frames that begin at ``begin``, times the window: float32, (n_frames, len(window))."""
-    out = np.empty((len(begin), len(window)), np.float32)
-    for i in range(len(begin)):
-        here = samples[begin[i] : begin[i] + len(window)]
-        for j in range(len(window)):
-            out[i, j] = here[j] * window[j]
-    return out
+def _rise(spectrum, low_bin, inverse_floors, which, rise, highest):
+    """Fill in the power over the floor, from the bin ``low_bin`` (not the first) on, and the highest of each frame.
 
-
-@compiled
-def _rise(spectrum, low_bin, inverse_floors, which):
-    """Power over the floor, from the bin ``low_bin`` on: float32, (n_frames, n_bins)."""
-    bins = inverse_floors.shape[1]
-    out = np.empty((len(spectrum), bins), np.float32)
-    for i in range(len(spectrum)):
+    spectrum : float32, shape (n_frames, 2 * n_bins), real and imaginary parts in turn
+    """
+    bins, bits = rise.shape[1], highest.view(np.int32)
+    work = np.empty(2 * bins, np.float32)
+    for i in range(len(rise)):
+        here = rise[i]
+        hann_power(spectrum[i, 2 * (low_bin - 1) : 2 * (low_bin + bins + 1)], work, here)
         floor = inverse_floors[which[i]]
         for j in range(bins):
-            value = spectrum[i, low_bin + j]
-            out[i, j] = (value.real * value.real + value.imag * value.imag) * floor[j]
-    return out
+            here[j] *= floor[j]
+        bits[i] = greatest(here)
 
 
 @compiled
-def _points(rise, least, reach, side_lobe):
+def _points(rise, highest, least, reach, side_lobe):
     """Frame, bin (fractional) and height of every local maximum over frequency that stands out and is no side lobe.
 
     Bin and height are those of a parabola through the logarithms.
@@ -147,20 +148,18 @@ def _points(rise, least, reach, side_lobe):
     frame, place, height = np.empty(rise.size, np.int64), np.empty(rise.size), np.empty(rise.size)
     count = 0
     for i in range(frames):
+        if highest[i] <= least:
+            continue
         here = rise[i]
         for j in range(1, bins - 1):
             if here[j] <= least or here[j] < here[j - 1] or here[j] <= here[j + 1]:
                 continue
-            loudest = here[j]
-            for k in range(max(0, j - reach), min(bins, j + reach + 1)):
-                loudest = max(loudest, here[k])
-            if here[j] <= loudest * side_lobe:
+            if here[j] <= highest[i] * side_lobe and here[j] <= side_lobe * np.max(here[max(j - reach, 0) : j + reach + 1]):
                 continue
-            left, mid, right = np.log(max(here[j - 1], 1e-6)), np.log(here[j]), np.log(max(here[j + 1], 1e-6))
-            bend = left - 2 * mid + right
-            shift = min(max(0.5 * (left - right) / bend, -0.5), 0.5) if bend < 0 else 0.0
+            left, right = np.log(max(here[j - 1] / here[j], 1e-9)), np.log(max(here[j + 1] / here[j], 1e-9))
+            shift = min(max(0.5 * (left - right) / (left + right), -0.5), 0.5) if left + right < 0 else 0.0
             frame[count], place[count] = i, j + shift
-            height[count] = np.exp(mid - 0.25 * (left - right) * shift)
+            height[count] = here[j] * np.exp(-0.25 * (left - right) * shift)
             count += 1
     return frame[:count].copy(), place[:count].copy(), height[:count].copy()
 
@@ -177,21 +176,6 @@ def _linked(frame, frequency, first_reach_hz, reach_hz):
         0.4 of the change expected added) in the later ones
     """
     n = len(frame)
-    # points of the next and of the last frame: [start, end) for each point
-    ahead, behind = np.zeros((n, 2), np.int64), np.zeros((n, 2), np.int64)
-    begin = 0
-    before_begin, before_end = 0, 0
-    while begin < n:
-        end = begin
-        while end < n and frame[end] == frame[begin]:
-            end += 1
-        if before_end > before_begin and frame[before_begin] + 1 == frame[begin]:
-            for i in range(begin, end):
-                behind[i, 0], behind[i, 1] = before_begin, before_end
-            for i in range(before_begin, before_end):
-                ahead[i, 0], ahead[i, 1] = begin, end
-        before_begin, before_end = begin, end
-        begin = end
     following = np.full(n, -1)
     change = np.zeros(n)
     for turn in range(ROUNDS):
@@ -205,28 +189,44 @@ def _linked(frame, frequency, first_reach_hz, reach_hz):
                 if following[i] >= 0:
                     change[following[i]] = frequency[following[i]] - frequency[i]
             following[:] = -1
-        for i in range(n):
-            if ahead[i, 1] == ahead[i, 0]:
+        begin, end = 0, 0
+        while end < n:
+            # the points of a frame lie from begin to end, those of the next one from there on
+            begin, end = end, _end_of_frame(frame, end)
+            if end == n or frame[end] != frame[begin] + 1:
                 continue
-            j = _nearest(frequency, ahead[i, 0], ahead[i, 1], frequency[i] + change[i])
-            if _nearest(frequency, behind[j, 0], behind[j, 1], frequency[j] - change[j]) != i:
-                continue
-            reach = first_reach_hz
-            if turn:
-                reach = reach_hz + 0.4 * max(abs(change[i]), abs(change[j]))
-            if abs(frequency[j] - frequency[i] - change[i]) <= reach:
-                following[i] = j
+            next_end = _end_of_frame(frame, end)
+            here, there = frequency[begin:end], frequency[end:next_end]
+            for i in range(len(here)):
+                expected = change[begin + i]
+                j = _nearest(there, here[i] + expected)
+                if _nearest(here, there[j] - change[end + j]) != i:
+                    continue
+                reach = first_reach_hz
+                if turn:
+                    reach = reach_hz + 0.4 * max(abs(expected), abs(change[end + j]))
+                if abs(there[j] - here[i] - expected) <= reach:
+                    following[begin + i] = end + j
     return following
 
 
 @compiled
-def _nearest(frequency, begin, end, wanted):
-    """Index of the frequency nearest to ``wanted`` among rows ``begin`` to ``end``."""
-    best, least = begin, abs(frequency[begin] - wanted)
-    for k in range(begin + 1, end):
+def _end_of_frame(frame, begin):
+    """The first row after ``begin`` that belongs to another frame."""
+    end = begin + 1
+    while end < len(frame) and frame[end] == frame[begin]:
+        end += 1
+    return end
+
+
+@compiled
+def _nearest(frequency, wanted):
+    """Index of the frequency nearest to ``wanted``; they rise."""
+    best, least = 0, abs(frequency[0] - wanted)
+    for k in range(1, len(frequency)):
         miss = abs(frequency[k] - wanted)
         if miss >= least:
-            break  # they rise
+            break
         best, least = k, miss
     return best
 

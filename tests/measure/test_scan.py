@@ -10,7 +10,7 @@ RATE = 250_000.0
 
 
 def _scan(samples):
-    scanner = Scanner(sample_rate_hz=RATE, settings=MeasureSettings(), frames_per_block=1024)
+    scanner = Scanner(sample_rate_hz=RATE, settings=MeasureSettings())
     return scanner, scanner(samples[: len(samples) // scanner.frame * scanner.frame].astype(np.float32))
 
 

@@ -1,0 +1,201 @@
+"""Smooth curves through noisy values: penalised splines with their covariance.
+
+The weight of the penalty is chosen curve by curve. So a loud steep sweep keeps its bends and a faint flat call is
+averaged along its length. The posterior covariance of the fit says how sure the curve is (intervals of a smoothing
+spline, Nychka 1988; penalised splines, Eilers & Marx 1996). All matrices are banded, and are kept as their lower bands:
+``band[i, d]`` stands for the entries (i + d, i) and (i, i + d).
+"""
+
+import numpy as np
+
+from classifier.compiled import compiled
+from classifier.measure.spline import DEGREE, basis_at
+
+#: What a parameter costs, in units of the noise. Mallows' 2 leaves too much freedom one time in six; 3 hardly bends less.
+PRICE = 3.0
+#: The least and the greatest exponent of ten of the penalty, relative to the information in the values, and where the
+#: search begins when nothing is known.
+_LEAST, _GREATEST, MIDDLE = -11, 6, -4
+
+
+@compiled
+def roughness(knots):
+    """Band of the penalty: squares of the spline's third derivative in units of its own knots.
+
+    Its null space, what costs nothing, are parabolas: of a phase, ridges of one slope.
+    """
+    k = len(knots) - DEGREE - 1
+    band = np.zeros((k, DEGREE + 1))
+    rows = np.zeros((k, 4))
+    rows[:, 0] = 1.0
+    count = k
+    for taken in range(3):
+        degree = DEGREE - taken
+        count -= 1
+        for r in range(count):
+            scale = degree / (knots[r + 1 + taken + degree] - knots[r + 1 + taken])
+            for c in range(3, -1, -1):
+                ahead = rows[r + 1, c - 1] if c > 0 else 0.0
+                rows[r, c] = scale * (ahead - rows[r, c])
+    for r in range(count):
+        spacing = (knots[r + DEGREE] - knots[r + DEGREE - 1]) ** 3
+        for a in range(4):
+            for b in range(a, 4):
+                band[r + a, b - a] += spacing**2 * rows[r, a] * rows[r, b]
+    return band
+
+
+@compiled
+def cholesky(band):
+    """Band of the lower triangular L with L L^T = the positive definite matrix of ``band``."""
+    k = len(band)
+    out = np.zeros_like(band)
+    for j in range(k):
+        for d in range(min(DEGREE + 1, k - j)):
+            total = band[j, d]
+            for m in range(max(0, j + d - DEGREE), j):
+                total -= out[m, j + d - m] * out[m, j - m]
+            if d == 0:
+                out[j, 0] = np.sqrt(max(total, 1e-300))
+            else:
+                out[j, d] = total / out[j, 0]
+    return out
+
+
+@compiled
+def solve_forward(root, values):
+    """x with L x = values; its squared length is the variance of values . coefficients."""
+    out = values.copy()
+    for i in range(len(out)):
+        for m in range(max(0, i - DEGREE), i):
+            out[i] -= root[m, i - m] * out[m]
+        out[i] /= root[i, 0]
+    return out
+
+
+@compiled
+def solve_back(root, values):
+    """x with L^T x = values; of a standard normal vector, a draw of the coefficients about their mean."""
+    k = len(values)
+    out = values.copy()
+    for i in range(k - 1, -1, -1):
+        for d in range(1, min(DEGREE + 1, k - i)):
+            out[i] -= root[i, d] * out[i + d]
+        out[i] /= root[i, 0]
+    return out
+
+
+@compiled
+def freedom(root, information):
+    """Trace of (L L^T)^-1 information: how many parameters the fit spends (Takahashi's selected inverse)."""
+    k = len(root)
+    inverse = np.zeros_like(root)
+    share = np.empty(DEGREE + 1)
+    for j in range(k - 1, -1, -1):
+        reach = min(DEGREE, k - 1 - j)
+        own = 1.0 / root[j, 0]
+        for d in range(1, reach + 1):
+            share[d] = root[j, d] * own
+        for d in range(reach, -1, -1):
+            total = own * own if d == 0 else 0.0
+            for m in range(1, reach + 1):
+                total -= share[m] * inverse[j + min(d, m), abs(d - m)]
+            inverse[j, d] = total
+    out = 0.0
+    for j in range(k):
+        out += inverse[j, 0] * information[j, 0]
+        for d in range(1, min(DEGREE + 1, k - j)):
+            out += 2.0 * inverse[j, d] * information[j, d]
+    return out
+
+
+@compiled
+def fit(rows, pieces, values, weights, knots, begin, coarsest, finest):
+    """Fit a penalised spline.
+
+    Of the penalties, the one of least risk is taken: misfit + PRICE * freedom, for the noise is known (Mallows' criterion
+    with a dearer parameter).
+
+    Parameters
+    ----------
+    rows, pieces : from ``basis_rows``, n instants
+    values : float64, shape (n,)
+    weights : float64, shape (n,), 1 / variance of each value; 0 where it is not to be used
+    knots : float64, shape (k + DEGREE + 1,)
+    begin : int, exponent of the penalty from which the best one is searched for, downhill
+    coarsest, finest : int, 3 or 1, first and last stride of that search
+
+    Returns
+    -------
+    coefficients : float64, shape (k,)
+    root : float64, shape (k, DEGREE + 1), band of the Cholesky factor of the posterior's precision
+    spent : float, the fit's freedom
+    exponent : int, of the penalty
+    """
+    k = len(knots) - DEGREE - 1
+    information = np.zeros((k, DEGREE + 1))
+    moment = np.zeros(k)
+    # taking the middle value off keeps large numbers of turns from eating digits
+    centre = values[len(values) // 2]
+    for i in range(len(values)):
+        if weights[i] <= 0.0:
+            continue
+        for a in range(DEGREE + 1):
+            weighted = weights[i] * rows[i, a]
+            moment[pieces[i] + a] += weighted * (values[i] - centre)
+            for b in range(a, DEGREE + 1):
+                information[pieces[i] + a, b - a] += weighted * rows[i, b]
+    scale = max(information[:, 0].sum() / k, 1e-12)
+    penalty = roughness(knots)
+    coefficients, root, spent, best = _penalised(information, moment, penalty, scale, begin)
+    exponent = begin
+    for stride in (3, 1):
+        if not finest <= stride <= coarsest:
+            continue
+        centre_of_search = exponent
+        for step in (stride, -stride):
+            here = exponent + step
+            while exponent + step == here and _LEAST <= here <= _GREATEST:
+                c, this_root, free, risk = _penalised(information, moment, penalty, scale, here)
+                if risk < best:
+                    coefficients, root, spent, best, exponent = c, this_root, free, risk, here
+                here += step
+            if exponent != centre_of_search:
+                break
+    return coefficients + centre, root, spent, exponent
+
+
+@compiled
+def _penalised(information, moment, penalty, scale, exponent):
+    """One fit: (coefficients, root, freedom, risk)."""
+    k = len(moment)
+    system = information + 10.0**exponent * scale * penalty
+    system[:, 0] += 1e-11 * scale
+    root = cholesky(system)
+    c = solve_back(root, solve_forward(root, moment))
+    free = freedom(root, information)
+    risk = PRICE * free
+    for j in range(k):
+        risk += c[j] * (c[j] * information[j, 0] - 2.0 * moment[j])
+        for d in range(1, min(DEGREE + 1, k - j)):
+            risk += 2.0 * c[j] * c[j + d] * information[j, d]
+    return c, root, free, risk
+
+
+@compiled
+def deviation_at(time_s, knots, root, derivative):
+    """Standard deviation of the spline, or of its derivative, at an instant."""
+    row = np.empty(DEGREE + 1)
+    piece = basis_at(time_s, knots, derivative, row)
+    wanted = np.zeros(len(root))
+    wanted[piece : piece + DEGREE + 1] = row
+    return length_of(solve_forward(root, wanted))
+
+
+@compiled
+def length_of(values):
+    """Root of the sum of squares."""
+    total = 0.0
+    for value in values:
+        total += value * value
+    return np.sqrt(total)

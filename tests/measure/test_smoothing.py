@@ -1,0 +1,104 @@
+"""The penalised splines against dense linear algebra, and their fit against a known course."""
+
+import numpy as np
+import pytest
+from scipy.interpolate import BSpline
+
+from classifier.measure.smoothing import (
+    MIDDLE,
+    cholesky,
+    deviation_at,
+    fit,
+    freedom,
+    roughness,
+    solve_back,
+    solve_forward,
+)
+from classifier.measure.spline import DEGREE, basis_rows, knots_along, polynomial_at, polynomials
+
+RATE = 32_000.0
+
+
+def _dense(band):
+    """The symmetric matrix that a lower band stands for."""
+    k = len(band)
+    out = np.zeros((k, k))
+    for i in range(k):
+        for d in range(min(DEGREE + 1, k - i)):
+            out[i + d, i] = out[i, i + d] = band[i, d]
+    return out
+
+
+def test_banded_algebra_agrees_with_dense():
+    rng = np.random.default_rng(2)
+    information = np.zeros((12, DEGREE + 1))
+    rows = rng.standard_normal((40, DEGREE + 1))
+    for row in rows:
+        first = rng.integers(0, 12 - DEGREE)
+        for a in range(DEGREE + 1):
+            for b in range(a, DEGREE + 1):
+                information[first + a, b - a] += row[a] * row[b]
+    system = information.copy()
+    system[:, 0] += 0.5
+    root = cholesky(system)
+    inverse = np.linalg.inv(_dense(system))
+    values = rng.standard_normal(12)
+    np.testing.assert_allclose(solve_back(root, solve_forward(root, values)), inverse @ values, rtol=1e-9)
+    assert np.sum(solve_forward(root, values) ** 2) == pytest.approx(values @ inverse @ values)
+    assert freedom(root, information) == pytest.approx(np.trace(inverse @ _dense(information)))
+
+
+def test_roughness_costs_nothing_for_a_ridge_of_one_slope_and_something_for_a_bend():
+    knots = knots_along(np.arange(200.0), 0.0, 1 / RATE, 8)
+    count = len(knots) - DEGREE - 1
+    time = np.linspace(knots[DEGREE], knots[-DEGREE - 1], 200)
+    design = BSpline.design_matrix(np.clip(time, None, knots[-DEGREE - 1] - 1e-12), knots, DEGREE).toarray()
+    penalty = _dense(roughness(knots))
+    assert penalty.shape == (count, count)
+    for course, is_free in ((3 + 40 * time - 5e3 * time**2, True), (1e6 * time**3, False)):
+        coefficients = np.linalg.lstsq(design, course, rcond=None)[0]
+        cost = coefficients @ penalty @ coefficients
+        assert (cost < 1e-9 * coefficients @ coefficients * np.trace(penalty)) == is_free
+
+
+def _sweep(time):
+    """Phase in turns and frequency of a course that falls steeply and then flattens."""
+    fall, decay = 30_000.0, 1.2e-3
+    return 45_000.0 * time + fall * decay * (1 - np.exp(-time / decay)), 45_000.0 + fall * np.exp(-time / decay)
+
+
+def test_fit_recovers_a_bending_sweep_within_its_own_errors():
+    n, deviation = 200, 0.01
+    rng = np.random.default_rng(1)
+    time = np.arange(n) / RATE
+    turns, frequency = _sweep(time)
+    knots = knots_along(np.cumsum(1 + 3 * np.exp(-time / 1e-3)), 0.0, 1 / RATE, 12)
+    rows, pieces = basis_rows(0.0, 1 / RATE, n, knots)
+    errors, stated = [], []
+    for _ in range(40):
+        noisy = turns + deviation * rng.standard_normal(n)
+        coefficients, root, spent, _ = fit(rows, pieces, noisy, np.full(n, deviation**-2), knots, MIDDLE, 3, 1)
+        assert 3.0 <= spent <= len(coefficients)
+        curve = polynomials(knots, coefficients)
+        inner = time[10:-10:7]
+        errors.append([polynomial_at(at, knots, curve, 1) for at in inner] - frequency[10:-10:7])
+        stated.append([deviation_at(at, knots, root, 1) for at in inner])
+    errors, stated = np.array(errors), np.array(stated)
+    assert np.median(np.abs(errors)) < 60.0
+    # the posterior knows of noise and not of what is smoothed away
+    assert 0.8 < np.mean(np.abs(errors) < 2 * stated) <= 1.0
+
+
+@pytest.mark.parametrize("begin", [-10, -4, 2])
+def test_the_search_for_the_penalty_ends_where_no_neighbour_is_better(begin):
+    n, deviation = 200, 0.01
+    time = np.arange(n) / RATE
+    noisy = _sweep(time)[0] + deviation * np.random.default_rng(2).standard_normal(n)
+    knots = knots_along(np.cumsum(1 + 3 * np.exp(-time / 1e-3)), 0.0, 1 / RATE, 12)
+    rows, pieces = basis_rows(0.0, 1 / RATE, n, knots)
+    weights = np.full(n, deviation**-2)
+    *_, found = fit(rows, pieces, noisy, weights, knots, begin, 3, 1)
+    *_, again = fit(rows, pieces, noisy, weights, knots, found, 1, 1)
+    assert again == found
+    *_, elsewhere = fit(rows, pieces, noisy, weights, knots, MIDDLE, 3, 1)
+    assert found == elsewhere
