@@ -9,7 +9,7 @@ import numpy as np
 
 from classifier.compiled import compiled
 from classifier.measure.smoothing import length_of, solve_back, solve_forward
-from classifier.measure.spline import DEGREE, basis_at, piece_of, polynomial_at, polynomials, polynomials_along
+from classifier.measure.spline import DEGREE, bases_of, basis_at, piece_of, polynomial_at, polynomials, polynomials_along
 
 #: Instants along the span at which the ridge is looked at, and those of each draw.
 GRID, DRAWN_GRID = 101, 51
@@ -188,13 +188,13 @@ def _error(shape, time, factor, other_time, other_factor, by_first, by_last):
 def _drawn_errors(shape, begin, duration):
     """Scatter of the metrics that may jump, over draws of the ridge and of the ends."""
     share = np.linspace(0.0, 1.0, DRAWN_GRID)
-    k = len(shape.root)
+    k, bases = len(shape.root), bases_of(shape.knots)
     centre_ridge, centre_slope = _courses(begin, duration, DRAWN_GRID, shape.knots, shape.turns)
     centre = _jumping(centre_ridge, centre_slope, duration)
     squares, counts = np.zeros(_DRAWN), np.zeros(_DRAWN)
     ridge, slope = np.empty(DRAWN_GRID), np.empty(DRAWN_GRID)
     for pair in range(PAIRS):
-        wobble = polynomials(shape.knots, solve_back(shape.root, _NORMAL[pair, :k]))
+        wobble = polynomials(bases, solve_back(shape.root, _NORMAL[pair, :k]))
         change, bend = _courses(begin, duration, DRAWN_GRID, shape.knots, wobble)
         for sign in (1.0, -1.0):
             first = sign * _NORMAL[pair, 126] * shape.begin_error_s

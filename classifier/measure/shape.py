@@ -15,7 +15,7 @@ from classifier.measure.angles import angle, turned
 from classifier.measure.knots import amplitude_knots_of, phase_knots
 from classifier.measure.ridge import NARROW, smooth
 from classifier.measure.smoothing import MIDDLE, deviation_at, fit
-from classifier.measure.spline import basis_rows, polynomial_at, polynomials, polynomials_along
+from classifier.measure.spline import bases_of, basis_rows, polynomial_at, polynomials, polynomials_along
 
 #: Curves are fitted this far beyond what stands well over the noise, and by this share of its length if that is more.
 PAD_S, PAD_SHARE = 0.5e-3, 0.08
@@ -116,9 +116,10 @@ def fit_shape(signal, ridge_hz, noise, track_first, track_last, before_s, after_
         values[k] = turns[i]
         if first <= i <= last:
             weights[k] = THINNED * (2 * np.pi) ** 2 * energy[i] / (0.5 * noise[i])
-    rows, pieces = basis_rows(time[0], THINNED / rate_hz, few, knots)
+    bases = bases_of(knots)
+    rows, pieces = basis_rows(time[0], THINNED / rate_hz, few, knots, bases)
     coefficients, _, _, exponent = fit(rows, pieces, values, weights, knots, MIDDLE, 3, 3)
-    guess = polynomials(knots, coefficients)
+    guess = polynomials(bases, coefficients)
 
     # every sample with its own weight: along the right phase, what is left is imaginary. Of long pulses, whose curves are
     # slow, neighbours are averaged first.
@@ -138,9 +139,9 @@ def fit_shape(signal, ridge_hz, noise, track_first, track_last, before_s, after_
                 mean_noise += noise[low + i] / block
             weights[k] = block * (2 * np.pi * amplitude) ** 2 / (0.5 * mean_noise)
             values[k] += min(max(missed / max(amplitude, 1e-20), -5.0), 5.0) / (2 * np.pi)
-    rows, pieces = basis_rows(middle_s, block / rate_hz, few, knots)
+    rows, pieces = basis_rows(middle_s, block / rate_hz, few, knots, bases)
     coefficients, root, spent, _ = fit(rows, pieces, values, weights, knots, exponent, 1, 1)
-    right = polynomials(knots, coefficients)
+    right = polynomials(bases, coefficients)
 
     straight = _straightened(signal[low : high + 1], way[low : high + 1], time[0], rate_hz, knots, right)
     for k in range(few):
@@ -150,9 +151,10 @@ def fit_shape(signal, ridge_hz, noise, track_first, track_last, before_s, after_
             mean_noise += noise[low + i] / block
         weights[k] = 2.0 * block / mean_noise
     amplitude_knots = amplitude_knots_of(first - low, last - low, count, rate_hz, time[0])
-    rows, pieces = basis_rows(middle_s, block / rate_hz, few, amplitude_knots)
-    heights, amplitude_root, amplitude_spent, _ = fit(rows, pieces, values, weights, amplitude_knots, -1, 3, 1)
-    amplitude = polynomials(amplitude_knots, heights)
+    bases = bases_of(amplitude_knots)
+    rows, pieces = basis_rows(middle_s, block / rate_hz, few, amplitude_knots, bases)
+    heights, amplitude_root, amplitude_spent, _ = fit(rows, pieces, values, weights, amplitude_knots, -2, 1, 1)
+    amplitude = polynomials(bases, heights)
 
     curve = polynomials_along(time[0], 1.0 / rate_hz, count, amplitude_knots, amplitude, 0)
     near_low, near_high = max(0, track_first - 1 - low), min(count - 1, max(track_last + 1 - low, 0))

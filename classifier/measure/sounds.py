@@ -203,17 +203,30 @@ def _are_sounds(
     """Whether a piece is strong enough, stands out in frequency and runs smoothly, as a call does; a burst of noise
     staggers from point to point."""
     out = np.zeros(len(strength), np.bool_)
+    work = np.empty(len(frequency))
     for i in range(len(strength)):
         points = first[i + 1] - first[i]
         brief = points < BRIEF_POINTS
         if points < FEWEST_POINTS or strength[i] < least_strength or (brief and share[i] < brief_least_share):
             continue
-        step = np.diff(frequency[first[i] : first[i + 1]])
-        limit = most_uneven_hz + most_uneven_share * np.median(np.abs(step))
+        course, steps, bends = frequency[first[i] : first[i + 1]], work[: points - 1], work[: points - 2]
+        for k in range(points - 1):
+            steps[k] = abs(course[k + 1] - course[k])
+        limit = most_uneven_hz + most_uneven_share * _median(steps)
         if brief:
             limit *= brief_most_uneven
-        out[i] = len(step) < 2 or np.median(np.abs(np.diff(step))) <= limit
+        for k in range(points - 2):
+            bends[k] = abs(course[k + 2] - 2 * course[k + 1] + course[k])
+        out[i] = _median(bends) <= limit
     return out
+
+
+@compiled
+def _median(values):
+    """Median of values, which are put in order."""
+    values.sort()
+    half = len(values) // 2
+    return values[half] if len(values) % 2 else 0.5 * (values[half - 1] + values[half])
 
 
 @compiled
@@ -233,11 +246,15 @@ def _grouped(good, owner, start, first, frequency, strength, node, slack):
             continue
         harmonic = 1
         end = start[i] + (first[i + 1] - first[i] - 1) * node
-        for j in range(n):
-            if j == i or not out[j] or owner[j] != owner[i] or strength[j] > strength[i]:
+        # pieces lie in order of region and time
+        here, beyond = np.searchsorted(owner, owner[i]), np.searchsorted(owner, owner[i], side="right")
+        early = here + np.searchsorted(start[here:beyond], start[i] - slack)
+        late = here + np.searchsorted(start[here:beyond], end + slack, side="right")
+        for j in range(early, late):
+            if j == i or not out[j] or strength[j] > strength[i]:
                 continue
             other_end = start[j] + (first[j + 1] - first[j] - 1) * node
-            if start[j] < start[i] - slack or other_end > end + slack:
+            if other_end > end + slack:
                 continue
             low, high = max(start[i], start[j]), min(end, other_end)
             count = int((high - low) / node + 0.5) + 1

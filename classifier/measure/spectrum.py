@@ -9,7 +9,7 @@ import numpy as np
 from classifier.compiled import compiled
 from classifier.measure.angles import circle
 from classifier.measure.smoothing import deviation_at, length_of, solve_forward
-from classifier.measure.spline import DEGREE, basis_rows, polynomial_at, polynomials_along
+from classifier.measure.spline import DEGREE, bases_of, basis_rows, polynomial_at, polynomials_along
 
 #: Room given beyond the ridge's band, in Hz.
 BAND_ROOM_HZ = 2_000.0
@@ -130,8 +130,8 @@ def _peak(signal, first_s, rate_hz, coarse_hz, shape):
     # neighbours pull at nearly the same splines
     together = (n + _TOGETHER - 1) // _TOGETHER
     at_s, step_s = first_s + 0.5 * (_TOGETHER - 1) / rate_hz, _TOGETHER / rate_hz
-    phase_rows, phase_pieces = basis_rows(at_s, step_s, together, shape.knots)
-    amplitude_rows, amplitude_pieces = basis_rows(at_s, step_s, together, shape.amplitude_knots)
+    phase_rows, phase_pieces = basis_rows(at_s, step_s, together, shape.knots, bases_of(shape.knots))
+    amplitude_rows, amplitude_pieces = basis_rows(at_s, step_s, together, shape.amplitude_knots, bases_of(shape.amplitude_knots))
     for k in range(together):
         phase_pull = amplitude_pull = 0.0
         for i in range(k * _TOGETHER, min((k + 1) * _TOGETHER, n)):
@@ -158,7 +158,7 @@ def _centre_error(shape, centre_hz):
     ridge = polynomials_along(shape.begin_s, step, _STEPS, shape.knots, shape.turns, 1)
     place = np.argmin(np.abs(ridge - centre_hz))
     height = polynomials_along(shape.begin_s, step, _STEPS, shape.amplitude_knots, shape.amplitude, 0)
-    rows, pieces = basis_rows(shape.begin_s, step, _STEPS, shape.amplitude_knots)
+    rows, pieces = basis_rows(shape.begin_s, step, _STEPS, shape.amplitude_knots, bases_of(shape.amplitude_knots))
     pull = np.zeros(len(shape.amplitude_root))
     for i in range(_STEPS):
         for a in range(DEGREE + 1):

@@ -43,23 +43,46 @@ def basis_at(time_s, knots, derivative, out):
 
 
 @compiled
-def basis_rows(first_s, step_s, count, knots):
+def bases_of(knots):
+    """The B-splines alive on each piece as polynomials of the time since the piece's first knot.
+
+    Returns
+    -------
+    float64, shape (pieces, DEGREE + 1, DEGREE + 1): piece, power (lowest first), spline
+    """
+    out = np.zeros((len(knots) - 2 * DEGREE - 1, DEGREE + 1, DEGREE + 1))
+    part = np.empty(DEGREE + 1)
+    for piece in range(len(out)):
+        here = out[piece]
+        at = piece + DEGREE
+        start = knots[at]
+        here[0, 0] = 1.0
+        for degree in range(1, DEGREE + 1):
+            for i in range(degree - 1, -1, -1):
+                left, right = knots[at + i + 1 - degree], knots[at + i + 1]
+                for power in range(DEGREE + 1):
+                    part[power] = here[power, i] / (right - left)
+                for power in range(DEGREE + 1):
+                    lower = part[power - 1] if power else 0.0
+                    here[power, i + 1] += (start - left) * part[power] + lower
+                    here[power, i] = (right - start) * part[power] - lower
+    return out
+
+
+@compiled
+def basis_rows(first_s, step_s, count, knots, bases):
     """The B-splines alive at ``count`` even instants: (count, DEGREE + 1), and the number of the first of each."""
     rows = np.empty((count, DEGREE + 1))
     pieces = np.empty(count, np.int64)
-    alive = np.empty((DEGREE + 1, DEGREE + 1))
     begin = 0
-    for piece in range(len(knots) - 2 * DEGREE - 1):
+    for piece in range(len(bases)):
         end = _end_of_piece(piece, begin, first_s, step_s, count, knots)
-        if end == begin:
-            continue
-        _basis_polynomials(piece, knots, alive)
-        start = knots[piece + DEGREE]
+        c, start = bases[piece], knots[piece + DEGREE]
         for i in range(begin, end):
             t = first_s + i * step_s - start
             pieces[i] = piece
             for a in range(DEGREE + 1):
-                rows[i, a] = alive[0, a] + t * (alive[1, a] + t * (alive[2, a] + t * (alive[3, a] + t * alive[4, a])))
+                rows[i, a] = c[0, a] + t * (c[1, a] + t * (c[2, a] + t * (c[3, a] + t * c[4, a])))
         begin = end
     return rows, pieces
 
@@ -79,54 +102,21 @@ def _end_of_piece(piece, begin, first_s, step_s, count, knots):
 
 
 @compiled
-def _basis_polynomials(piece, knots, out):
-    """Coefficients, (power, spline), of the B-splines alive on a piece, in the time since its first knot."""
-    at = piece + DEGREE
-    start = knots[at]
-    out[:] = 0.0
-    out[0, 0] = 1.0
-    part = np.empty(DEGREE + 1)
-    for degree in range(1, DEGREE + 1):
-        for i in range(degree - 1, -1, -1):
-            left, right = knots[at + i + 1 - degree], knots[at + i + 1]
-            for power in range(DEGREE + 1):
-                part[power] = out[power, i] / (right - left)
-            for power in range(DEGREE + 1):
-                lower = part[power - 1] if power else 0.0
-                out[power, i + 1] += (start - left) * part[power] + lower
-                out[power, i] = (right - start) * part[power] - lower
-
-
-@compiled
-def polynomials(knots, coefficients):
+def polynomials(bases, coefficients):
     """A spline's pieces as polynomials of the time since the piece's first knot: (pieces, DEGREE + 1), lowest power first.
 
     Made once, they are many times faster to evaluate than the basis.
+
+    Parameters
+    ----------
+    bases : from ``bases_of``
+    coefficients : float64, shape (k,)
     """
-    pieces = len(knots) - 2 * DEGREE - 1
-    out = np.empty((pieces, DEGREE + 1))
-    below = np.empty(DEGREE + 1)
-    for piece in range(pieces):
-        at = piece + DEGREE
-        start = knots[at]
-        for a in range(DEGREE + 1):
-            below[a] = coefficients[piece + a]
-        factorial = 1.0
-        for order in range(DEGREE + 1):
-            # value at the knot of the order-th derivative, a spline of degree DEGREE - order (de Boor)
-            degree = DEGREE - order
-            work = below.copy()
-            for level in range(1, degree + 1):
-                for a in range(degree, level - 1, -1):
-                    left = knots[piece + order + a]
-                    right = knots[at + 1 + a - level]
-                    share = (start - left) / (right - left)
-                    work[a] = (1 - share) * work[a - 1] + share * work[a]
-            out[piece, order] = work[degree] / factorial
-            factorial *= order + 1
-            for a in range(degree):
-                left, right = knots[piece + order + a + 1], knots[at + 1 + a]
-                below[a] = degree * (below[a + 1] - below[a]) / (right - left)
+    out = np.zeros((len(bases), DEGREE + 1))
+    for piece in range(len(bases)):
+        for power in range(DEGREE + 1):
+            for a in range(DEGREE + 1):
+                out[piece, power] += bases[piece, power, a] * coefficients[piece + a]
     return out
 
 

@@ -146,21 +146,33 @@ def _points(rise, highest, least, reach, side_lobe):
     """
     frames, bins = rise.shape
     frame, place, height = np.empty(rise.size, np.int64), np.empty(rise.size), np.empty(rise.size)
+    # most bins are no maximum: eight of them are passed over at a time
+    is_maximum = np.zeros((bins + 7) // 8 * 8, np.uint8)
+    eight = is_maximum.view(np.uint64)
     count = 0
     for i in range(frames):
         if highest[i] <= least:
             continue
-        here = rise[i]
-        for j in range(1, bins - 1):
-            if here[j] <= least or here[j] < here[j - 1] or here[j] <= here[j + 1]:
+        here, flags = rise[i], is_maximum[1 : bins - 1]
+        below, middle, above = here[: bins - 2], here[1 : bins - 1], here[2:]
+        for j in range(len(middle)):
+            flags[j] = (middle[j] > least) & (middle[j] >= below[j]) & (middle[j] > above[j])
+        for k in range(len(eight)):
+            if eight[k] == 0:
                 continue
-            if here[j] <= highest[i] * side_lobe and here[j] <= side_lobe * np.max(here[max(j - reach, 0) : j + reach + 1]):
-                continue
-            left, right = np.log(max(here[j - 1] / here[j], 1e-9)), np.log(max(here[j + 1] / here[j], 1e-9))
-            shift = min(max(0.5 * (left - right) / (left + right), -0.5), 0.5) if left + right < 0 else 0.0
-            frame[count], place[count] = i, j + shift
-            height[count] = here[j] * np.exp(-0.25 * (left - right) * shift)
-            count += 1
+            for j in range(8 * k, 8 * k + 8):
+                if not is_maximum[j]:
+                    continue
+                top = here[j]
+                if top <= highest[i] * side_lobe:
+                    loudest = np.max(here[max(j - reach, 0) : j + reach + 1])
+                    if top <= loudest * side_lobe:
+                        continue
+                left, right = np.log(max(here[j - 1] / top, 1e-9)), np.log(max(here[j + 1] / top, 1e-9))
+                shift = min(max(0.5 * (left - right) / (left + right), -0.5), 0.5) if left + right < 0 else 0.0
+                frame[count], place[count] = i, j + shift
+                height[count] = top * np.exp(-0.25 * (left - right) * shift)
+                count += 1
     return frame[:count].copy(), place[:count].copy(), height[:count].copy()
 
 
@@ -200,12 +212,12 @@ def _linked(frame, frequency, first_reach_hz, reach_hz):
             for i in range(len(here)):
                 expected = change[begin + i]
                 j = _nearest(there, here[i] + expected)
-                if _nearest(here, there[j] - change[end + j]) != i:
-                    continue
                 reach = first_reach_hz
                 if turn:
                     reach = reach_hz + 0.4 * max(abs(expected), abs(change[end + j]))
-                if abs(there[j] - here[i] - expected) <= reach:
+                if abs(there[j] - here[i] - expected) > reach:
+                    continue
+                if _nearest(here, there[j] - change[end + j]) == i:
                     following[begin + i] = end + j
     return following
 

@@ -14,7 +14,7 @@ from classifier.measure.smoothing import (
     solve_back,
     solve_forward,
 )
-from classifier.measure.spline import DEGREE, basis_rows, knots_along, polynomial_at, polynomials
+from classifier.measure.spline import DEGREE, bases_of, basis_rows, knots_along, polynomial_at, polynomials
 
 RATE = 32_000.0
 
@@ -73,13 +73,13 @@ def test_fit_recovers_a_bending_sweep_within_its_own_errors():
     time = np.arange(n) / RATE
     turns, frequency = _sweep(time)
     knots = knots_along(np.cumsum(1 + 3 * np.exp(-time / 1e-3)), 0.0, 1 / RATE, 12)
-    rows, pieces = basis_rows(0.0, 1 / RATE, n, knots)
+    rows, pieces = basis_rows(0.0, 1 / RATE, n, knots, bases_of(knots))
     errors, stated = [], []
     for _ in range(40):
         noisy = turns + deviation * rng.standard_normal(n)
         coefficients, root, spent, _ = fit(rows, pieces, noisy, np.full(n, deviation**-2), knots, MIDDLE, 3, 1)
         assert 3.0 <= spent <= len(coefficients)
-        curve = polynomials(knots, coefficients)
+        curve = polynomials(bases_of(knots), coefficients)
         inner = time[10:-10:7]
         errors.append([polynomial_at(at, knots, curve, 1) for at in inner] - frequency[10:-10:7])
         stated.append([deviation_at(at, knots, root, 1) for at in inner])
@@ -95,7 +95,7 @@ def test_the_search_for_the_penalty_ends_where_no_neighbour_is_better(begin):
     time = np.arange(n) / RATE
     noisy = _sweep(time)[0] + deviation * np.random.default_rng(2).standard_normal(n)
     knots = knots_along(np.cumsum(1 + 3 * np.exp(-time / 1e-3)), 0.0, 1 / RATE, 12)
-    rows, pieces = basis_rows(0.0, 1 / RATE, n, knots)
+    rows, pieces = basis_rows(0.0, 1 / RATE, n, knots, bases_of(knots))
     weights = np.full(n, deviation**-2)
     *_, found = fit(rows, pieces, noisy, weights, knots, begin, 3, 1)
     *_, again = fit(rows, pieces, noisy, weights, knots, found, 1, 1)

@@ -6,6 +6,7 @@ from scipy.interpolate import BSpline
 
 from classifier.measure.spline import (
     DEGREE,
+    bases_of,
     basis_at,
     basis_rows,
     knots_along,
@@ -41,7 +42,7 @@ def test_polynomial_pieces_agree_with_scipy(derivative):
     rng = np.random.default_rng(1)
     knots = _knots(rng)
     coefficients = rng.standard_normal(len(knots) - DEGREE - 1)
-    pieces = polynomials(knots, coefficients)
+    pieces = polynomials(bases_of(knots), coefficients)
     spline = BSpline(knots, coefficients, DEGREE)
     time = rng.uniform(knots[DEGREE], knots[-DEGREE - 1], 40)
     expected = spline.derivative(derivative)(time) if derivative else spline(time)
@@ -63,7 +64,7 @@ def test_knots_follow_the_density_and_end_at_the_ends():
 def test_even_instants_say_the_same_as_single_ones_inside_and_beyond_the_knots(count):
     rng = np.random.default_rng(4)
     knots = _knots(rng)
-    pieces = polynomials(knots, rng.standard_normal(len(knots) - DEGREE - 1))
+    pieces = polynomials(bases_of(knots), rng.standard_normal(len(knots) - DEGREE - 1))
     length = knots[-DEGREE - 1] - knots[DEGREE]
     first, step = knots[DEGREE] - 0.1 * length, 1.2 * length / max(count - 1, 1)
     time = first + step * np.arange(count)
@@ -71,7 +72,7 @@ def test_even_instants_say_the_same_as_single_ones_inside_and_beyond_the_knots(c
         single = [polynomial_at(each, knots, pieces, derivative) for each in time]
         along = polynomials_along(first, step, count, knots, pieces, derivative)
         np.testing.assert_allclose(along, single, rtol=1e-9, atol=1e-9 * np.abs(single).max())
-    rows, numbers = basis_rows(first, step, count, knots)
+    rows, numbers = basis_rows(first, step, count, knots, bases_of(knots))
     row = np.empty(DEGREE + 1)
     for i, each in enumerate(time):
         assert numbers[i] == basis_at(each, knots, 0, row)
