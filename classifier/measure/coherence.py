@@ -6,6 +6,7 @@ Insects, rain and handling give many tracks and few calls, so this is where most
 import numpy as np
 
 from classifier.compiled import compiled
+from classifier.measure.apart import neighbours_in_band, without
 from classifier.measure.harmonics import noise_along
 from classifier.measure.ridge import NARROW, NODE, demodulate, refine, smooth
 from classifier.measure.shape import stillness
@@ -17,41 +18,82 @@ LEAST_NARROW = 0.65
 #: points; on one of yet more points less will do.
 LEAST_STILL, LEAST_STILL_ALONE, LEAST_STILL_LONG = 0.85, 0.96, 0.90
 LONG_POINTS, LONGER_POINTS = 20, 80
+#: Where both lie under this in the middle of a long track, the rest need not be looked at.
+HOPELESS = 0.5
+#: Unevenness from point to point of a long track that is surely no insect's: most of theirs have twice as much, most
+#: calls half of it.
+EVEN_HZ = 250.0
 #: Points of a long track that are looked at first.
 MIDDLE_POINTS = 24
 
 
-def coherent_sounds(sounds, laid, *, baseband, floor_bin_hz):
-    """The sounds that may be calls.
+def coherent_sounds(sounds, regions, laid, *, baseband, floor_bin_hz):
+    """The sounds that may be calls, each with the region that it is to be measured in.
+
+    What another bat adds at the same time in the same band is taken from the recording first: see ``apart``.
 
     Parameters
     ----------
-    sounds : list of Sound
-    laid : Laid, the regions that they lie in
+    sounds : Sounds
+    regions : list of Region
+    laid : Laid, the same regions
     baseband : Baseband
     floor_bin_hz : float, spacing of the floors' frequencies
 
     Returns
     -------
-    list of Sound
+    list of (Sound, Region)
     """
-    if not sounds:
+    if not len(sounds):
         return []
     keep = _coherent(
         laid.samples,
         laid.starts,
         laid.floors,
         laid.floor_of,
-        np.array([sound.region for sound in sounds]),
-        np.array([sound.time for sound in sounds]),
-        np.concatenate([[0], np.cumsum([len(sound.frequency_hz) for sound in sounds])]),
-        np.concatenate([sound.frequency_hz for sound in sounds]),
+        sounds.region,
+        sounds.time,
+        sounds.first,
+        sounds.frequency_hz,
         floor_bin_hz,
         baseband.kernel,
         baseband.decimation,
         baseband.sample_rate_hz,
     )
-    return [sound for sound, good in zip(sounds, keep.tolist(), strict=True) if good]
+    disturbed, other = neighbours_in_band(sounds, baseband.node)
+
+    def alone(i, others):
+        region, others = regions[sounds[i].region], [sounds[j] for j in others]
+        if not others:
+            return region
+        return without(region, sounds[i], others, baseband=baseband, floor_bin_hz=floor_bin_hz)
+
+    # two calls side by side hide each other; insects' tracks lie side by side as well, but stagger
+    hopeful = np.zeros(len(sounds), bool)
+    for i in np.unique(disturbed[~keep[disturbed]]):
+        hopeful[i] = _is_even(sounds[i].frequency_hz)
+    helps = keep[other] | (hopeful[disturbed] & hopeful[other])
+    hidden = np.zeros(len(sounds), bool)
+    for i in np.unique(disturbed[~keep[disturbed] & helps]):
+        region = alone(i, other[(disturbed == i) & helps])
+        hidden[i] = _is_coherent(
+            region.samples,
+            sounds[i].frequency_hz,
+            sounds[i].time,
+            region.floor,
+            floor_bin_hz,
+            baseband.kernel,
+            baseband.decimation,
+            baseband.sample_rate_hz,
+        )[0]
+    keep |= hidden
+    return [(sounds[i], alone(i, other[(disturbed == i) & keep[other]])) for i in np.flatnonzero(keep)]
+
+
+@compiled
+def _is_even(frequency_hz):
+    """Whether a track is as long and as smooth as only a call's is."""
+    return len(frequency_hz) >= LONG_POINTS and np.median(np.abs(np.diff(np.diff(frequency_hz)))) <= EVEN_HZ
 
 
 @compiled
@@ -69,16 +111,17 @@ def _coherent(
         if left > MIDDLE_POINTS // 2:
             begin = time[i] + left * NODE * decimation
             middle = course[left : left + MIDDLE_POINTS]
-            if _is_coherent(here, middle, begin, floor, floor_bin_hz, kernel, decimation, rate_hz):
-                out[i] = True
+            good, hopeless = _is_coherent(here, middle, begin, floor, floor_bin_hz, kernel, decimation, rate_hz)
+            if good or hopeless:
+                out[i] = good
                 continue
-        out[i] = _is_coherent(here, course, time[i], floor, floor_bin_hz, kernel, decimation, rate_hz)
+        out[i], _ = _is_coherent(here, course, time[i], floor, floor_bin_hz, kernel, decimation, rate_hz)
     return out
 
 
 @compiled
 def _is_coherent(samples, frequency_hz, time, floor, floor_bin_hz, kernel, decimation, rate_hz):
-    """Whether what lies along a track is one sound and no burst of noise.
+    """Whether what lies along a track is one sound and no burst of noise; and whether it is surely such a burst.
 
     A call's energy lies in a narrow band along its track, and its phase, once the sweep is taken out, stands still. Where
     a louder bat is close by the energy is its, and the phase decides alone, of tracks long enough to tell.
@@ -96,6 +139,7 @@ def _is_coherent(samples, frequency_hz, time, floor, floor_bin_hz, kernel, decim
         wide += signal[i].real ** 2 + signal[i].imag ** 2 - noise[i]
     still = stillness(averaged)
     if narrow >= LEAST_NARROW * wide:
-        return still >= LEAST_STILL
+        return still >= LEAST_STILL, False
     points = len(frequency_hz)
-    return points >= LONG_POINTS and still >= (LEAST_STILL_ALONE if points < LONGER_POINTS else LEAST_STILL_LONG)
+    least = LEAST_STILL_ALONE if points < LONGER_POINTS else LEAST_STILL_LONG
+    return points >= LONG_POINTS and still >= least, narrow < HOPELESS * wide and still < HOPELESS

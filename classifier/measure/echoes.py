@@ -22,8 +22,16 @@ WEAKER_DB = 1.5
 NEAR_HZ, NEAR_SHARE = 400.0, 0.03
 COMMON_SHARE = 0.7
 SHORTEST_SHARE, LONGEST_SHARE = 0.1, 1.3
-#: Delays tried on either side of those that the two starts and the two ends suggest.
-DELAYS, DELAY_SLACK_S = 17, 0.4e-3
+#: A copy closer to its pulse than this at the same moment is drowned by it there; so much of it has to be clear, and so
+#: much of that, the nearest, counts.
+DROWNED_HZ, CLEAR_SHARE, COUNTED_SHARE = 3_000.0, 0.25, 0.85
+LONGEST_S = 0.12
+#: Where the pulse itself drowns its echo, that of another of its harmonics may be left, this much weaker than the pulse.
+HARMONIC_RATIOS, HARMONIC_WEAKER_DB = (0.5, 2.0, 3.0), 15.0
+#: The end of a call that parts from its own echo begins this near to the ridge that the two had in common.
+FORK_HZ, FORK_AT = 2_500.0, 4
+#: Delays tried lie so far apart, and so far on either side of those that the two starts and the two ends suggest.
+DELAY_STEP_S, DELAY_SLACK_S = 0.15e-3, 0.4e-3
 #: A torn sound: it holds this badly to its ridge, and its phase is this unsteady. So far it may leave the band of its
 #: pulse, in Hz, and so much louder than it may a bundle of echoes be, in dB.
 TORN_PERCENT, TORN_STILLNESS = 93.0, 0.97
@@ -41,6 +49,8 @@ BUZZ_ROW = 4
 #: A second bat is believed where so many calls like it, with no copy behind them, are heard within this time.
 ELSEWHERE = 3
 ELSEWHERE_S = 0.6
+#: and where not so many other copies within it are as late as this one, to that.
+STEADY_OTHERS, STEADY_S = 3, 0.3e-3
 ALIKE_DB = 7.0
 
 
@@ -59,72 +69,157 @@ def find_echoes(found):
     course, peak = found["course"], found["peak_frequency"][0]
     torn = (found["coherence"][0] < TORN_PERCENT) & (found["stillness"] < TORN_STILLNESS)
     whole = found["coherence"][0] >= WHOLE_PERCENT
-    parent = _parents(onset, found["duration"][0], level, peak, course, torn, whole)
+    parent, delay = _parents(onset, found["duration"][0], level, peak, course, torn, whole)
     echo = (parent >= 0) & ~_buzzes(onset, level)
     # what is not echoed itself and is like the pulse in question speaks for a second bat
     followed = np.zeros(len(onset), bool)
     followed[parent[echo]] = True
     alone = np.flatnonzero(~echo & ~followed)
-    for j in np.flatnonzero(echo & ~torn):
+    copies = np.flatnonzero(echo & ~torn)
+    believed = np.zeros(len(onset), bool)
+    for j in copies:
         first, end = np.searchsorted(onset[alone], (onset[j] - ELSEWHERE_S, onset[j] + ELSEWHERE_S))
         near = alone[first:end]
         like = (np.abs(level[near] - level[j]) < ALIKE_DB) & (np.abs(peak[near] - peak[j]) < BAND_SLACK_HZ)
-        echo[j] = like.sum() < ELSEWHERE
+        # a wall keeps its distance, another bat's calls drift against those of the first
+        first, end = np.searchsorted(onset[copies], (onset[j] - ELSEWHERE_S, onset[j] + ELSEWHERE_S))
+        steady = np.abs(delay[copies[first:end]] - delay[j]) < STEADY_S
+        believed[j] = like.sum() >= ELSEWHERE and steady.sum() - 1 < STEADY_OTHERS
+    echo &= ~believed
     return echo | _from_afar(onset, level, peak, course, echo)
 
 
-@compiled
-def _parents(onset, duration, level, peak, course, torn, whole):
-    """The pulse that each one is a copy of; -1 for none."""
-    n = len(onset)
-    out = np.full(n, -1)
-    for j in range(n):
-        low, high = course[j].min(), course[j].max()
-        i = j - 1
-        while i >= 0 and onset[j] - onset[i] <= LATEST_S:
-            weaker = level[i] - level[j]
-            if onset[j] - onset[i] >= EARLIEST_S and (out[j] < 0 or level[i] > level[out[j]]):
-                band_low, band_high = course[i].min(), course[i].max()
-                near = band_low - BAND_SLACK_HZ < peak[j] < band_high + BAND_SLACK_HZ
-                if torn[j]:
-                    # of a torn sound the ends are not to be trusted, and many copies together may be louder than one
-                    if near and weaker >= (WEAKER_DB if torn[i] else -TORN_LOUDER_DB):
-                        out[j] = i
-                elif near and not whole[j] and weaker >= BUNDLE_DB:
-                    if low > band_low - BAND_SLACK_HZ and high < band_high + BAND_SLACK_HZ:
-                        out[j] = i
-                elif near and weaker >= WEAKER_DB and high - low < 1.2 * (band_high - band_low) + NEAR_HZ:
-                    miss = _miss(onset[i], duration[i], course[i], onset[j], duration[j], course[j])
-                    if miss < NEAR_HZ + NEAR_SHARE * (band_high - band_low):
-                        out[j] = i
-            i -= 1
+def find_forks(found):
+    """The ends of calls that were told apart from the call, because its ridge was followed into its own echo.
+
+    An echo that overlaps its pulse of constant frequency has one ridge with it, until the pulse sweeps away: one of the two
+    ways there is taken for the rest of the pulse, the other stands alone. It begins on the ridge, and the rest of the ridge
+    repeats it a little later.
+
+    Parameters
+    ----------
+    found : dict of the pulses of one channel in order of onset, as from ``pulses.merged``
+
+    Returns
+    -------
+    bool, shape (n,)
+    """
+    onset, duration, course = found["onset"][0], found["duration"][0], found["course"]
+    end = onset + duration
+    out = np.zeros(len(onset), bool)
+    for j in range(1, len(onset)):
+        around = np.arange(np.searchsorted(onset, onset[j] - LONGEST_S), j)
+        for i in around[(end[around] > end[j] + EARLIEST_S) & (end[around] < end[j] + LATEST_S)]:
+            if duration[j] > 0.5 * duration[i]:
+                continue
+            band = course[i].max() - course[i].min()
+            early = np.linspace(0, duration[j], course.shape[1])[:FORK_AT] + onset[j]
+            on_ridge = np.interp(early, np.linspace(onset[i], end[i], course.shape[1]), course[i])
+            if np.abs(on_ridge - course[j, :FORK_AT]).min() > FORK_HZ:
+                continue
+            rest = np.linspace(end[i] - duration[j], end[i], course.shape[1])
+            tail = np.interp(rest, np.linspace(onset[i], end[i], course.shape[1]), course[i])
+            miss, _ = _miss(onset[j], duration[j], course[j], rest[0], duration[j], tail)
+            out[j] |= miss < NEAR_HZ + NEAR_SHARE * band
     return out
 
 
 @compiled
+def _parents(onset, duration, level, peak, course, torn, whole):
+    """The pulse that each one is a copy of, -1 for none; and how late it is, NaN where its course does not tell."""
+    n = len(onset)
+    out, delay = np.full(n, -1), np.full(n, np.nan)
+    for j in range(n):
+        low, high = course[j].min(), course[j].max()
+        sorted_course = np.sort(course[j])
+        most = len(sorted_course) // 6
+        i = j - 1
+        while i >= 0 and onset[j] - onset[i] <= LATEST_S + LONGEST_S:
+            weaker = level[i] - level[j]
+            by_start = onset[j] - onset[i]
+            by_end = by_start + duration[j] - duration[i]
+            # the start of a copy that sets in while its pulse still sounds may be drowned by it; the end tells as well
+            late = by_start >= EARLIEST_S and (by_start <= LATEST_S or EARLIEST_S <= by_end <= LATEST_S)
+            if late and (out[j] < 0 or level[i] > level[out[j]]):
+                band_low, band_high = course[i].min(), course[i].max()
+                near = band_low - BAND_SLACK_HZ < peak[j] < band_high + BAND_SLACK_HZ
+                within = low > band_low - BAND_SLACK_HZ and high < band_high + BAND_SLACK_HZ
+                mostly = (
+                    sorted_course[most] > band_low - BAND_SLACK_HZ
+                    and sorted_course[-1 - most] < band_high + BAND_SLACK_HZ
+                )
+                if near and weaker >= WEAKER_DB:
+                    miss, by = _miss(onset[i], duration[i], course[i], onset[j], duration[j], course[j])
+                    if miss < NEAR_HZ + NEAR_SHARE * (band_high - band_low):
+                        out[j], delay[j] = i, by
+                if out[j] == i:
+                    pass
+                elif near and torn[j] and mostly:
+                    # of a torn sound the ends are not to be trusted, and many copies together may be louder than one
+                    if weaker >= (WEAKER_DB if torn[i] else -TORN_LOUDER_DB):
+                        out[j] = i
+                elif near and not whole[j] and within and weaker >= BUNDLE_DB:
+                    out[j] = i
+                elif not near and weaker >= HARMONIC_WEAKER_DB:
+                    for ratio in HARMONIC_RATIOS:
+                        if not ratio * band_low - BAND_SLACK_HZ < peak[j] < ratio * band_high + BAND_SLACK_HZ:
+                            continue
+                        miss, by = _miss(
+                            onset[i], duration[i], ratio * course[i], onset[j], duration[j], course[j]
+                        )
+                        if torn[j] or miss < NEAR_HZ + NEAR_SHARE * ratio * (band_high - band_low):
+                            out[j] = i
+            i -= 1
+    return out, delay
+
+
+@compiled
 def _miss(onset, duration, course, later, later_duration, later_course):
-    """Root mean square distance of the later course from the earlier one, at the delay where it is least; infinity if the
-    lengths do not fit."""
+    """Root mean square distance of the later course from the earlier one, at the delay where it is least, and that delay;
+    infinity if the lengths do not fit.
+
+    Where the two sound at one moment in one place the later one is not heard for itself and does not count, nor does what
+    strays furthest.
+    """
     if not SHORTEST_SHARE * duration <= later_duration <= LONGEST_SHARE * duration:
-        return np.inf
-    by_start, by_end = later - onset, later + later_duration - onset - duration
-    first, last = min(by_start, by_end) - DELAY_SLACK_S, max(by_start, by_end) + DELAY_SLACK_S
+        return np.inf, np.nan
     points = len(course)
-    best = np.inf
-    for k in range(DELAYS):
-        delay = first + (last - first) * k / (DELAYS - 1)
-        total, count = 0.0, 0
+    clear = np.empty(points, np.bool_)
+    for p in range(points):
+        here = _course_at(later + later_duration * p / (points - 1) - onset, duration, course)
+        clear[p] = not abs(later_course[p] - here) < DROWNED_HZ
+    if clear.sum() < CLEAR_SHARE * points:
+        return np.inf, np.nan
+    by_start, by_end = later - onset, later + later_duration - onset - duration
+    first = max(min(by_start, by_end) - DELAY_SLACK_S, EARLIEST_S)
+    last = min(max(by_start, by_end) + DELAY_SLACK_S, LATEST_S)
+    steps = max(int((last - first) / DELAY_STEP_S), 1)
+    away = np.empty(points)
+    best, best_delay = np.inf, np.nan
+    for k in range(steps + 1):
+        delay = first + (last - first) * k / steps
+        count = 0
         for p in range(points):
-            at = later + later_duration * p / (points - 1) - delay - onset
-            place = at / duration * (points - 1)
-            if 0 <= place <= points - 1:
-                left = min(int(place), points - 2)
-                there = course[left] + (course[left + 1] - course[left]) * (place - left)
-                total += (later_course[p] - there) ** 2
+            there = _course_at(later + later_duration * p / (points - 1) - delay - onset, duration, course)
+            if clear[p] and there == there:
+                away[count] = (later_course[p] - there) ** 2
                 count += 1
-        if count >= COMMON_SHARE * points:
-            best = min(best, total / count)
-    return np.sqrt(best)
+        if count >= COMMON_SHARE * clear.sum():
+            counted = max(int(COUNTED_SHARE * count), 1)
+            miss = np.mean(np.sort(away[:count])[:counted])
+            if miss < best:
+                best, best_delay = miss, delay
+    return np.sqrt(best), best_delay
+
+
+@compiled
+def _course_at(time, duration, course):
+    """Frequency of a pulse so long after its onset; NaN where it does not sound."""
+    place = time / duration * (len(course) - 1)
+    if not 0 <= place <= len(course) - 1:
+        return np.nan
+    left = min(int(place), len(course) - 2)
+    return course[left] + (course[left + 1] - course[left]) * (place - left)
 
 
 @compiled

@@ -1,9 +1,10 @@
 """Measuring as a whole: blocks of a recording in, the table of its pulses out."""
 
+import numpy as np
 
 from classifier.errors import ParameterError
 from classifier.measure.coherence import coherent_sounds
-from classifier.measure.echoes import find_echoes
+from classifier.measure.echoes import find_echoes, find_forks
 from classifier.measure.neighbours import (
     bursts,
     cut_off,
@@ -22,6 +23,8 @@ from classifier.measure.tracks import TrackFinder
 
 #: Audio of regions gathered before it is looked at, in seconds: bounds memory, and makes batches worth while.
 GATHERED_S = 2.0
+#: Points of a course, of some 21, over whose mean its rise is read where its phase is less steady than this.
+RISE_POINTS, STEADY = 5, 0.99
 
 
 def measure_blocks(blocks, *, sample_rate_hz, settings=None):
@@ -95,6 +98,7 @@ class ChannelMeter:
         found = _select(found, ~harmonics_of_others(found))
         found = _select(found, ~distortions(found))
         found = _select(found, ~bursts(found))
+        found = _select(found, ~find_forks(found))
         found["echo"] = find_echoes(found)
         found["overlapped"] = overlapped(found["onset"][0], found["duration"][0], found["course"])
         return cut_off(found)
@@ -113,10 +117,10 @@ class ChannelMeter:
             sample_rate_hz=self.sample_rate_hz,
             settings=self.settings,
         )
-        sounds = coherent_sounds(
-            sounds, laid, baseband=self.baseband, floor_bin_hz=self.pulses.floor_bin_hz
+        coherent = coherent_sounds(
+            sounds, self._gathered, laid, baseband=self.baseband, floor_bin_hz=self.pulses.floor_bin_hz
         )
-        measured = (self.pulses(sound, self._gathered[sound.region]) for sound in sounds)
+        measured = (self.pulses(sound, region) for sound, region in coherent)
         self._measured += [pulse for pulse in measured if pulse is not None]
         self._gathered, self._gathered_samples = [], 0
 
@@ -126,6 +130,9 @@ class ChannelMeter:
         duration, coherence = found["duration"][0], found["coherence"][0]
         peak, low, high = (found[name][0] for name in ("peak_frequency", "min_frequency", "max_frequency"))
         is_low = peak < settings.low_frequency_hz
+        falls = peak < settings.falling_frequency_hz
+        fall = found["course"][:, 0] - found["course"][:, -1]
+        most_rise = np.maximum(settings.falling_most_rise * peak, settings.falling_most_rise_of_fall * fall)
         still = (found["stillness"] >= settings.still_stillness) & (duration >= settings.still_duration_s)
         return (
             (duration >= settings.shortest_pulse_s)
@@ -142,7 +149,21 @@ class ChannelMeter:
             & (~is_low | (duration >= settings.low_least_duration_s))
             & (~is_low | (duration <= settings.low_most_duration_s))
             & (~is_low | (coherence >= settings.low_least_coherence_percent))
+            & (~falls | (duration <= settings.falling_most_duration_s))
+            & (~falls | (_rise(found["course"], found["stillness"]) <= most_rise))
         )
+
+
+def _rise(course, stillness):
+    """How far each course rises over the lowest point before, in Hz; the ends, which waver, do not count.
+
+    An echo that beats with its pulse, and noise, make a ridge waver, though not its mean over some points: that is taken
+    where the phase is not steady.
+    """
+    course = course[:, 2:-2]
+    smooth = np.lib.stride_tricks.sliding_window_view(course, RISE_POINTS, axis=1).mean(axis=2)
+    plain, mean = (np.max(each - np.minimum.accumulate(each, axis=1), axis=1) for each in (course, smooth))
+    return np.where(stillness >= STEADY, plain, mean)
 
 
 def _select(found, keep):

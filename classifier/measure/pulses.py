@@ -29,8 +29,8 @@ AUDIBLE_HZ = 8_000.0
 BEYOND_TRACK_S, ASTRAY_HZ, ASTRAY_SHARE = 0.6e-3, 5_000.0, 0.6
 #: Harmonics are looked for along the ridge and so far beyond its span, in seconds.
 HELD_S = 0.2e-3
-#: A pulse is followed beyond its track so often.
-ROUNDS = 5
+#: A pulse is followed beyond its track so often, and not under this frequency.
+ROUNDS, LEAST_HZ = 5, 4_000.0
 #: Narrowest band that the signal-to-noise ratio is taken over, in Hz.
 LEAST_BAND_HZ = 2_000.0
 #: Least share of the energy of its band that lies along a ridge with which it is looked at any further.
@@ -188,10 +188,15 @@ def _shape_of(samples, frequency_hz, time, floor, floor_bin_hz, kernel, decimati
     """
     node = NODE * decimation
     for turn in range(ROUNDS):
-        begin, nodes = carried_on(frequency_hz, time, node, rate_hz)
-        exists, shape, low, high = _fitted_along(
-            samples, begin, nodes, floor, floor_bin_hz, kernel, decimation, rate_hz, span_drop_db
+        further_begin, further = carried_on(frequency_hz, time, node, rate_hz)
+        fitted_along = _fitted_along(
+            samples, further_begin, further, floor, floor_bin_hz, kernel, decimation, rate_hz, span_drop_db
         )
+        # a steep sweep that ends low is not to be followed into the rumble beneath
+        if turn and fitted_along[2] < LEAST_HZ:
+            break
+        begin, nodes = further_begin, further
+        exists, shape, low, high = fitted_along
         if not exists or not (shape.open_first or shape.open_last) or turn == ROUNDS - 1:
             break
         count = max(int(np.round((shape.firm_last_s - shape.firm_first_s) * rate_hz / node)) + 1, 3)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from classifier.compiled import compiled
-from classifier.measure.tracks import BRIEF_POINTS, FEWEST_POINTS
+from classifier.measure.tracks import BRIEF_POINTS, FEWEST_POINTS, kept
 
 #: Longest hole, in seconds, across which two pieces of a sweep are joined, and how far off the aim may be.
 LONGEST_HOLE_S = 1.2e-3
@@ -43,6 +43,30 @@ class Sound:
     strength: float
 
 
+@dataclass(frozen=True)
+class Sounds:
+    """Many sounds in order of region and time, all in flat arrays; ``sounds[i]`` is one of them, as a Sound.
+
+    region, harmonic : int, shape (n,)
+    time, strength : float64, shape (n,)
+    first : int, shape (n + 1,); sound i owns ``frequency_hz[first[i] : first[i + 1]]``
+    """
+
+    region: np.ndarray
+    time: np.ndarray
+    first: np.ndarray
+    frequency_hz: np.ndarray
+    harmonic: np.ndarray
+    strength: np.ndarray
+
+    def __len__(self):
+        return len(self.region)
+
+    def __getitem__(self, i):
+        course = self.frequency_hz[self.first[i] : self.first[i + 1]]
+        return Sound(int(self.region[i]), float(self.time[i]), course, int(self.harmonic[i]), float(self.strength[i]))
+
+
 def sounds_of(tracks, *, node, sample_rate_hz, settings):
     """Join and group tracks.
 
@@ -53,10 +77,8 @@ def sounds_of(tracks, *, node, sample_rate_hz, settings):
 
     Returns
     -------
-    list of Sound, in order of region and time
+    Sounds
     """
-    if not len(tracks):
-        return []
     follows = _joined(
         tracks.region,
         tracks.first,
@@ -66,8 +88,16 @@ def sounds_of(tracks, *, node, sample_rate_hz, settings):
         node,
         LONGEST_HOLE_S * sample_rate_hz,
     )
-    owner, start, first, frequency, strength, share = _bridged(
-        follows, tracks.region, tracks.first, tracks.time, tracks.frequency_hz, tracks.rise, tracks.share, node
+    owner, start, first, frequency, strength, energy, share = _bridged(
+        follows,
+        tracks.region,
+        tracks.first,
+        tracks.time,
+        tracks.frequency_hz,
+        tracks.rise,
+        tracks.power,
+        tracks.share,
+        node,
     )
     good = _are_sounds(
         first,
@@ -80,12 +110,10 @@ def sounds_of(tracks, *, node, sample_rate_hz, settings):
         settings.most_uneven_share,
         settings.brief_most_uneven,
     )
-    harmonic = _grouped(good, owner, start, first, frequency, strength, node, SLACK_S * sample_rate_hz)
-    chosen = np.flatnonzero(harmonic)
-    return [
-        Sound(int(owner[i]), start[i], frequency[first[i] : first[i + 1]], int(harmonic[i]), strength[i])
-        for i in chosen[np.lexsort((start[chosen], owner[chosen]))]
-    ]
+    harmonic = _grouped(good, owner, start, first, frequency, energy, node, SLACK_S * sample_rate_hz)
+    chosen = harmonic > 0
+    first, frequency = kept(first, frequency, chosen)
+    return Sounds(owner[chosen], start[chosen], first, frequency, harmonic[chosen], strength[chosen])
 
 
 @compiled
@@ -141,15 +169,16 @@ def _level(rise, at, direction, last):
 
 
 @compiled
-def _bridged(follows, region, first, time, frequency, rise, share, node):
+def _bridged(follows, region, first, time, frequency, rise, power, share, node):
     """Chains of tracks as pieces, points at every node, holes bridged by straight lines: (region, time of the first point,
-    first point of each piece and the end of the last, frequencies, strength, best share of its tracks)."""
+    first point of each piece and the end of the last, frequencies, strength over the floor, energy, best share of its tracks)."""
     n = len(follows)
     led = np.zeros(n, np.bool_)
     for i in range(n):
         if follows[i] >= 0:
             led[follows[i]] = True
     owner, start, strength, best = np.empty(n, np.int64), np.empty(n), np.zeros(n), np.zeros(n)
+    energy = np.zeros(n)
     new_first = np.zeros(n + 1, np.int64)
     out = np.empty(len(time) + n * 64)
     count, filled = 0, 0
@@ -174,6 +203,7 @@ def _bridged(follows, region, first, time, frequency, rise, share, node):
                 filled += 1
                 at = wanted + 1
                 strength[count] += rise[k]
+                energy[count] += power[k]
                 previous = k
             i = follows[i]
         count += 1
@@ -184,6 +214,7 @@ def _bridged(follows, region, first, time, frequency, rise, share, node):
         new_first[: count + 1].copy(),
         out[:filled].copy(),
         strength[:count].copy(),
+        energy[:count].copy(),
         best[:count].copy(),
     )
 
@@ -230,7 +261,7 @@ def _median(values):
 
 
 @compiled
-def _grouped(good, owner, start, first, frequency, strength, node, slack):
+def _grouped(good, owner, start, first, frequency, energy, node, slack):
     """Which harmonic of its sound each piece is that stands for one; 0 for harmonics of another piece, and for what is no
     sound.
 
@@ -241,7 +272,7 @@ def _grouped(good, owner, start, first, frequency, strength, node, slack):
     out = np.zeros(n, np.int64)
     for i in range(n):
         out[i] = good[i]
-    for i in np.argsort(-strength):
+    for i in np.argsort(-energy):
         if not out[i]:
             continue
         harmonic = 1
@@ -251,7 +282,7 @@ def _grouped(good, owner, start, first, frequency, strength, node, slack):
         early = here + np.searchsorted(start[here:beyond], start[i] - slack)
         late = here + np.searchsorted(start[here:beyond], end + slack, side="right")
         for j in range(early, late):
-            if j == i or not out[j] or strength[j] > strength[i]:
+            if j == i or not out[j] or energy[j] > energy[i]:
                 continue
             other_end = start[j] + (first[j + 1] - first[j] - 1) * node
             if other_end > end + slack:

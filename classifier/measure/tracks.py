@@ -29,8 +29,10 @@ ROUNDS = 3
 HARMONIC_RATIOS = (1 / 2, 3 / 2, 2.0, 3.0)
 #: A track of fewer points is brief.
 BRIEF_POINTS = 11
-#: Energy this near a track in frequency counts against it.
+#: Energy this near a track in frequency counts against it, unless another track explains it; those are found in so many
+#: rounds.
 NEARBY_HZ = 15_000.0
+EXPLAINING_ROUNDS = 3
 
 
 @dataclass(frozen=True)
@@ -41,6 +43,7 @@ class Tracks:
     first : int, shape (n_tracks + 1,)
     time : float, shape (n_points,), samples from the start of the region, at the middle of the frame
     frequency_hz, rise : float, shape (n_points,); rise is the point's power over the floor (a ratio)
+    power : float, shape (n_points,), the same in units of the samples, to compare frequencies of different floors
     share : float64, shape (n_tracks,), share of the energy nearby that lies on the track
     """
 
@@ -49,6 +52,7 @@ class Tracks:
     time: np.ndarray
     frequency_hz: np.ndarray
     rise: np.ndarray
+    power: np.ndarray
     share: np.ndarray
 
     def __len__(self):
@@ -77,7 +81,7 @@ class TrackFinder:
         begin = np.arange(0, len(laid.samples) - self.frame + 1, self.step)  # on one grid over all regions
         owner = np.searchsorted(laid.starts, begin, side="right") - 1
         middle = begin - laid.starts[owner] + self.frame / 2
-        rise, highest = self._over_floor(laid, owner)
+        rise, highest, inverse = self._over_floor(laid, owner)
         settings = self.settings
         row, place, strength = _points(
             rise,
@@ -91,22 +95,23 @@ class TrackFinder:
         furthest = settings.steepest_slope_hz_per_s * self.step / self.sample_rate_hz
         following = _linked(begin[row] // self.step, frequency, 0.6 * furthest, 1.5 * self.bin_hz)
         first, points = _chains(following, strength, 10 ** (settings.track_rise_db / 10), 10 ** (LOUD_DB / 10))
-        share = _shares(
-            rise, row[points], place[points], first, self.bin_hz, self.low_bin, self.frame / self.step
-        )
+        bins = (self.bin_hz, self.low_bin, self.frame / self.step)
+        share = _shares(rise, row[points], place[points], first, *bins, settings.least_share)
         keep = share >= settings.least_share
-        first, points = _kept(first, points, keep)
+        first, points = kept(first, points, keep)
         return Tracks(
             region=owner[row[points[first[:-1]]]],
             first=first,
             time=middle[row[points]],
             frequency_hz=frequency[points],
             rise=strength[points],
+            power=strength[points] / inverse[laid.floor_of[owner[row[points]]], np.round(place[points]).astype(int)],
             share=share[keep],
         )
 
     def _over_floor(self, laid, owner):
-        """Power of each frame over the floor of the region it lies in, (n_frames, n_bins), and the highest of each frame."""
+        """Power of each frame over the floor of the region it lies in, (n_frames, n_bins), the highest of each frame, and one
+        over each floor, (n_floors, n_bins)."""
         wanted = self.frequencies_hz[self.low_bin : self.high_bin]
         densities = [np.interp(wanted, self.floor_frequencies_hz, floor) for floor in laid.floors]
         inverse = (1.0 / (np.array(densities) * self.power_per_density)).astype(np.float32)
@@ -118,7 +123,7 @@ class TrackFinder:
             here = slice(first, first + FRAMES_TOGETHER)
             spectrum = scipy.fft.rfft(frames[here], axis=1).view(np.float32)
             _rise(spectrum, self.low_bin, inverse, laid.floor_of[owner[here]], rise[here], highest[here])
-        return rise, highest
+        return rise, highest, inverse
 
 
 @compiled
@@ -273,9 +278,9 @@ def _chains(following, strength, audible, loud):
 
 
 @compiled
-def _kept(first, points, keep):
-    """The chains where ``keep`` is true."""
-    new_first, new_points = np.zeros(len(first), np.int64), np.empty(len(points), np.int64)
+def kept(first, points, keep):
+    """The chains where ``keep`` is true; ``points`` are of any type."""
+    new_first, new_points = np.zeros(len(first), np.int64), np.empty_like(points)
     count, filled = 0, 0
     for i in range(len(keep)):
         if keep[i]:
@@ -288,38 +293,65 @@ def _kept(first, points, keep):
 
 
 @compiled
-def _shares(rise, frame, place, first, bin_hz, low_bin, steps_per_frame):
+def _shares(rise, frame, place, first, bin_hz, low_bin, steps_per_frame, least):
     """Share of the energy nearby that lies on each track: near 1 for a sweep, low for a burst of noise.
 
     Nearby is within NEARBY_HZ; on the track is within two bins, and as far as its slope smears it. Harmonics speak for a
     call and not against it. A click fills the whole band for a frame or two, a brief call does not: of a brief track
-    the energy at all frequencies counts for more than half.
+    the energy at all frequencies counts for more than half. What lies on tracks that reach the share ``least`` has its
+    explanation, and does not count against the others: so a faint bat is heard beside a loud one.
     """
-    out = np.empty(len(first) - 1)
-    for track in range(len(out)):
+    n = len(first) - 1
+    out, explains = np.zeros(n), np.zeros(n, np.bool_)
+    smear = np.empty(len(place))
+    for track in range(n):
         low, high = first[track], first[track + 1]
-        brief = high - low < BRIEF_POINTS
-        on, near, everything = 0.0, 0.0, 0.0
         for i in range(low, high):
             before, after = max(i - 1, low), min(i + 1, high - 1)
             slope_bins = abs(place[after] - place[before]) / (after - before)
-            smear = min(0.35 * slope_bins * steps_per_frame, 0.6 * NEARBY_HZ / bin_hz)
-            here = rise[frame[i]]
-            on += _between(here, place[i], 2 + smear)
-            near += _between(here, place[i], NEARBY_HZ / bin_hz + smear)
-            for ratio in HARMONIC_RATIOS:
-                on += _between(here, (place[i] + low_bin) * ratio - low_bin, 2 + ratio * smear)
-            if brief:
-                everything += _between(here, 0.0, len(here))
-        against = 0.6 * everything + 0.4 * near if brief else near
-        out[track] = on / max(against, 1e-9)
+            smear[i] = 2 + min(0.35 * slope_bins * steps_per_frame, 0.6 * NEARBY_HZ / bin_hz)
+    # points of tracks that explain energy, as lists that begin at each frame
+    newest, older = np.full(len(rise), -1), np.full(len(place), -1)
+    for turn in range(EXPLAINING_ROUNDS):
+        for track in range(n):
+            if turn and out[track] >= least:
+                continue
+            low, high = first[track], first[track + 1]
+            brief = high - low < BRIEF_POINTS
+            own, on, near, everything = 0.0, 0.0, 0.0, 0.0
+            for i in range(low, high):
+                here = rise[frame[i]]
+                own_low, own_high = place[i] - smear[i], place[i] + smear[i]
+                near_low, near_high = own_low - NEARBY_HZ / bin_hz + 2, own_high + NEARBY_HZ / bin_hz - 2
+                own += _between(here, own_low, own_high)
+                near += _between(here, near_low, near_high)
+                for ratio in HARMONIC_RATIOS:
+                    middle = (place[i] + low_bin) * ratio - low_bin
+                    reach = 2 + ratio * (smear[i] - 2)
+                    on += _between(here, middle - reach, middle + reach)
+                if brief:
+                    everything += _between(here, 0.0, len(here))
+                other = newest[frame[i]]
+                while other >= 0:
+                    other_low, other_high = place[other] - smear[other], place[other] + smear[other]
+                    if other_high < own_low or other_low > own_high:
+                        near -= _between(here, max(other_low, near_low), min(other_high, near_high))
+                        everything -= _between(here, other_low, other_high)
+                    other = older[other]
+            against = 0.6 * everything + 0.4 * near if brief else near
+            out[track] = (own + on) / max(against, own, 1e-9)
+        for track in range(n):
+            if out[track] >= least and first[track + 1] - first[track] >= BRIEF_POINTS and not explains[track]:
+                explains[track] = True
+                for i in range(first[track], first[track + 1]):
+                    older[i], newest[frame[i]] = newest[frame[i]], i
     return out
 
 
 @compiled
-def _between(here, place, reach):
-    """Energy over the floor within ``reach`` bins of a place."""
-    low, high = max(int(np.round(place - reach)), 0), min(int(np.round(place + reach)) + 1, len(here))
+def _between(here, first, last):
+    """Energy over the floor from one bin to another, both rounded and included."""
+    low, high = max(int(np.round(first)), 0), min(int(np.round(last)) + 1, len(here))
     total = 0.0
     for k in range(low, high):
         total += max(here[k] - np.float32(1.0), np.float32(0.0))

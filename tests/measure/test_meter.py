@@ -218,3 +218,34 @@ def test_a_pulse_cut_by_the_end_of_the_file_says_so_and_has_no_duration():
 def test_a_sample_rate_too_low_is_refused_with_the_remedy():
     with pytest.raises(ParameterError, match="time-expanded"):
         measure_blocks([np.zeros((100, 1), np.float32)], sample_rate_hz=16_000)
+
+
+def _scene(call, *, snr_db=25.0, seed=3):
+    noise = WhiteNoise(-75.0)
+    level = level_for_snr(call, snr_db, (noise,), RATE)
+    flight = Flight((call,), level_db=level, interval_s=0.1, start_s=0.05, end_s=0.9, level_jitter_db=0.0)
+    rendered = render(Scene(1.0, (flight,), (noise,)), RATE, np.random.default_rng(seed))
+    return _measured(rendered.samples, RATE), rendered.truth
+
+
+def test_a_steep_sweep_that_ends_low_is_not_followed_into_the_rumble():
+    table, truth = _scene(Call("FM linear", 5e-3, 82e3, 17e3), snr_db=20.0)
+    assert len(table) == len(truth)
+    np.testing.assert_allclose(table["duration_ms"], truth["duration_ms"], atol=0.5)
+
+
+def test_low_notes_that_rise_or_last_are_birds_and_low_calls_that_fall_are_bats():
+    time = np.arange(round(0.5 * RATE)) / RATE
+
+    def note(course, length, begin=0.2):
+        inside = (time >= begin) & (time < begin + length)
+        wave = np.zeros(len(time))
+        own = time[inside] - begin
+        wave[inside] = 0.05 * np.hanning(inside.sum()) ** 0.5 * np.cos(2 * np.pi * np.cumsum(course(own)) / RATE)
+        return _measured(wave + 2e-4 * np.random.default_rng(4).standard_normal(len(time)), RATE)
+
+    assert len(note(lambda at: 19e3 - 6e4 * at, 0.015)) == 1
+    assert len(note(lambda at: 18e3 + 6e4 * at, 0.015)) == 0
+    assert len(note(lambda at: 19e3 - 1e4 * at, 0.06)) == 0
+    # higher up, horseshoe bats rise and last
+    assert len(note(lambda at: 38e3 + 6e4 * at, 0.06)) == 1

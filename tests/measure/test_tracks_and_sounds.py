@@ -40,7 +40,7 @@ def _region(*sounds, seconds=0.03, seed=0):
 def _sounds(regions):
     laid = lay_out(regions, FINDER.frame)
     found = sounds_of(FINDER(laid), node=BASEBAND.node, sample_rate_hz=RATE, settings=SETTINGS)
-    return coherent_sounds(found, laid, baseband=BASEBAND, floor_bin_hz=BIN_HZ)
+    return [sound for sound, _ in coherent_sounds(found, regions, laid, baseband=BASEBAND, floor_bin_hz=BIN_HZ)]
 
 
 def _falling(start, end, length):
@@ -74,6 +74,20 @@ def test_a_sweep_with_a_hole_is_joined():
     region.samples[begin : begin + round(0.0006 * RATE)] *= 0.002
     (sound,) = _sounds([region])
     assert len(sound.frequency_hz) * BASEBAND.node / RATE > 0.006
+
+
+def test_a_faint_long_call_is_heard_beside_a_loud_one_and_across_a_loud_sweep():
+    faint = (0.006, lambda time: 45e3 + 0 * time, 0.022, 0.02)
+    beside = (0.006, lambda time: 53e3 + 0 * time, 0.022, 0.3)
+    across = (0.015, _falling(75e3, 30e3, 0.004), 0.004, 0.3)
+    for loud in (beside, across):
+        found = _sounds([_region(faint, loud)])
+        assert any(np.median(np.abs(sound.frequency_hz - 45e3)) < 200.0 for sound in found)
+
+
+def test_two_like_calls_side_by_side_do_not_hide_each_other():
+    region = _region((0.006, _falling(58e3, 53e3, 0.016), 0.016, 0.05), (0.009, _falling(64e3, 59e3, 0.014), 0.014, 0.05))
+    assert len(_sounds([region])) == 2
 
 
 def test_bursts_of_noise_are_no_sounds():
