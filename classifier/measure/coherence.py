@@ -61,21 +61,24 @@ def coherent_sounds(sounds, regions, laid, *, baseband, floor_bin_hz):
         baseband.sample_rate_hz,
     )
     disturbed, other = neighbours_in_band(sounds, baseband.node)
+    # two calls side by side hide each other; insects' tracks lie side by side as well, but stagger
+    even = _even(sounds.first, sounds.frequency_hz)
+    helps = ~keep[disturbed] & (keep[other] | (even[disturbed] & even[other]))
+    begin = np.searchsorted(disturbed, np.arange(len(sounds) + 1))
 
     def alone(i, others):
-        region, others = regions[sounds[i].region], [sounds[j] for j in others]
-        if not others:
+        """The region of a sound without some others."""
+        region = regions[sounds.region[i]]
+        if not len(others):
             return region
-        return without(region, sounds[i], others, baseband=baseband, floor_bin_hz=floor_bin_hz)
+        return without(
+            region, sounds[i], [sounds[j] for j in others], baseband=baseband, floor_bin_hz=floor_bin_hz
+        )
 
-    # two calls side by side hide each other; insects' tracks lie side by side as well, but stagger
-    hopeful = np.zeros(len(sounds), bool)
-    for i in np.unique(disturbed[~keep[disturbed]]):
-        hopeful[i] = _is_even(sounds[i].frequency_hz)
-    helps = keep[other] | (hopeful[disturbed] & hopeful[other])
     hidden = np.zeros(len(sounds), bool)
-    for i in np.unique(disturbed[~keep[disturbed] & helps]):
-        region = alone(i, other[(disturbed == i) & helps])
+    for i in np.unique(disturbed[helps]):
+        pairs = slice(begin[i], begin[i + 1])
+        region = alone(i, other[pairs][helps[pairs]])
         hidden[i] = _is_coherent(
             region.samples,
             sounds[i].frequency_hz,
@@ -87,13 +90,22 @@ def coherent_sounds(sounds, regions, laid, *, baseband, floor_bin_hz):
             baseband.sample_rate_hz,
         )[0]
     keep |= hidden
-    return [(sounds[i], alone(i, other[(disturbed == i) & keep[other]])) for i in np.flatnonzero(keep)]
+    out = []
+    for i in np.flatnonzero(keep):
+        others = other[begin[i] : begin[i + 1]]
+        out.append((sounds[i], alone(i, others[keep[others]])))
+    return out
 
 
 @compiled
-def _is_even(frequency_hz):
-    """Whether a track is as long and as smooth as only a call's is."""
-    return len(frequency_hz) >= LONG_POINTS and np.median(np.abs(np.diff(np.diff(frequency_hz)))) <= EVEN_HZ
+def _even(first, frequency_hz):
+    """Which tracks are as long and as smooth as only calls' are."""
+    out = np.zeros(len(first) - 1, np.bool_)
+    for i in range(len(out)):
+        course = frequency_hz[first[i] : first[i + 1]]
+        if len(course) >= LONG_POINTS:
+            out[i] = np.median(np.abs(course[2:] - 2 * course[1:-1] + course[:-2])) <= EVEN_HZ
+    return out
 
 
 @compiled

@@ -155,14 +155,14 @@ class ChannelMeter:
 
 
 def _rise(course, stillness):
-    """How far each course rises over the lowest point before, in Hz; the ends, which waver, do not count.
+    """How far each course comes to rise over its beginning, in Hz; the very ends, which waver, do not count.
 
-    An echo that beats with its pulse, and noise, make a ridge waver, though not its mean over some points: that is taken
-    where the phase is not steady.
+    A call that falls and rises again no further holds its own echo. An echo that beats with its pulse, and noise, make a
+    ridge waver, though not its mean over some points: that is taken where the phase is not steady.
     """
-    course = course[:, 2:-2]
+    course = course[:, 1:-2]
     smooth = np.lib.stride_tricks.sliding_window_view(course, RISE_POINTS, axis=1).mean(axis=2)
-    plain, mean = (np.max(each - np.minimum.accumulate(each, axis=1), axis=1) for each in (course, smooth))
+    plain, mean = (each[:, 2:].max(axis=1) - each[:, :2].max(axis=1) for each in (course, smooth))
     return np.where(stillness >= STEADY, plain, mean)
 
 

@@ -72,8 +72,8 @@ class MeasureSettings:
     low_most_duration_s: float = 35e-3
     low_least_coherence_percent: float = 85.0
     #: Bats that call under this frequency fall in pitch or hold it, and not for longer than this (common practice, no
-    #: source); birds' notes and their overtones rise and fall, by more than this share of their frequency and
-    #: more than this share of what they fall by from end to end.
+    #: source); birds' notes and their overtones rise over their beginning as well, by more than this share of their
+    #: frequency and more than this share of what they fall by from end to end.
     falling_frequency_hz: float = 22_000.0
     falling_most_duration_s: float = 40e-3
     falling_most_rise: float = 0.015

@@ -118,7 +118,7 @@ def fit_shape(signal, ridge_hz, noise, track_first, track_last, before_s, after_
             weights[k] = THINNED * (2 * np.pi) ** 2 * energy[i] / (0.5 * noise[i])
     bases = bases_of(knots)
     rows, pieces = basis_rows(time[0], THINNED / rate_hz, few, knots, bases)
-    coefficients, _, _, exponent = fit(rows, pieces, values, weights, knots, MIDDLE, 3, 3)
+    coefficients, _, _, exponent = fit(rows, pieces, values, weights, knots, MIDDLE, True)
     guess = polynomials(bases, coefficients)
 
     # every sample with its own weight: along the right phase, what is left is imaginary. Of long pulses, whose curves are
@@ -140,7 +140,7 @@ def fit_shape(signal, ridge_hz, noise, track_first, track_last, before_s, after_
             weights[k] = block * (2 * np.pi * amplitude) ** 2 / (0.5 * mean_noise)
             values[k] += min(max(missed / max(amplitude, 1e-20), -5.0), 5.0) / (2 * np.pi)
     rows, pieces = basis_rows(middle_s, block / rate_hz, few, knots, bases)
-    coefficients, root, spent, _ = fit(rows, pieces, values, weights, knots, exponent, 1, 1)
+    coefficients, root, spent, _ = fit(rows, pieces, values, weights, knots, exponent, False)
     right = polynomials(bases, coefficients)
 
     straight = _straightened(signal[low : high + 1], way[low : high + 1], time[0], rate_hz, knots, right)
@@ -153,7 +153,7 @@ def fit_shape(signal, ridge_hz, noise, track_first, track_last, before_s, after_
     amplitude_knots = amplitude_knots_of(first - low, last - low, count, rate_hz, time[0])
     bases = bases_of(amplitude_knots)
     rows, pieces = basis_rows(middle_s, block / rate_hz, few, amplitude_knots, bases)
-    heights, amplitude_root, amplitude_spent, _ = fit(rows, pieces, values, weights, amplitude_knots, -2, 1, 1)
+    heights, amplitude_root, amplitude_spent, _ = fit(rows, pieces, values, weights, amplitude_knots, -1, False)
     amplitude = polynomials(bases, heights)
 
     curve = polynomials_along(time[0], 1.0 / rate_hz, count, amplitude_knots, amplitude, 0)

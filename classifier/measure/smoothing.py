@@ -15,7 +15,7 @@ from classifier.measure.spline import DEGREE, basis_at
 PRICE = 3.0
 #: The least and the greatest exponent of ten of the penalty, relative to the information in the values, and where the
 #: search begins when nothing is known.
-_LEAST, _GREATEST, MIDDLE = -11, 6, -4
+_LEAST, _GREATEST, MIDDLE = -10, 5, -4
 
 
 @compiled
@@ -110,7 +110,7 @@ def freedom(root, information):
 
 
 @compiled
-def fit(rows, pieces, values, weights, knots, begin, coarsest, finest):
+def fit(rows, pieces, values, weights, knots, begin, everywhere):
     """Fit a penalised spline.
 
     Of the penalties, the one of least risk is taken: misfit + PRICE * freedom, for the noise is known (Mallows' criterion
@@ -123,7 +123,7 @@ def fit(rows, pieces, values, weights, knots, begin, coarsest, finest):
     weights : float64, shape (n,), 1 / variance of each value; 0 where it is not to be used
     knots : float64, shape (k + DEGREE + 1,)
     begin : int, exponent of the penalty from which the best one is searched for, downhill
-    coarsest, finest : int, 3 or 1, first and last stride of that search
+    everywhere : bool, whether greater and smaller ones, three tens apart, are looked at as well
 
     Returns
     -------
@@ -149,19 +149,22 @@ def fit(rows, pieces, values, weights, knots, begin, coarsest, finest):
     penalty = roughness(knots)
     coefficients, root, spent, best = _penalised(information, moment, penalty, scale, begin)
     exponent = begin
-    for stride in (3, 1):
-        if not finest <= stride <= coarsest:
-            continue
-        centre_of_search = exponent
-        for step in (stride, -stride):
-            here = exponent + step
-            while exponent + step == here and _LEAST <= here <= _GREATEST:
-                c, this_root, free, risk = _penalised(information, moment, penalty, scale, here)
-                if risk < best:
-                    coefficients, root, spent, best, exponent = c, this_root, free, risk, here
-                here += step
-            if exponent != centre_of_search:
-                break
+    if everywhere:
+        # the risk may have two hollows, one of a curve with a bend and one of a curve without
+        for here in range(_LEAST, _GREATEST + 1, 3):
+            c, this_root, free, risk = _penalised(information, moment, penalty, scale, here)
+            if risk < best:
+                coefficients, root, spent, best, exponent = c, this_root, free, risk, here
+    middle = exponent
+    for step in (1, -1):
+        here = exponent + step
+        while exponent + step == here and _LEAST <= here <= _GREATEST:
+            c, this_root, free, risk = _penalised(information, moment, penalty, scale, here)
+            if risk < best:
+                coefficients, root, spent, best, exponent = c, this_root, free, risk, here
+            here += step
+        if exponent != middle:
+            break
     return coefficients + centre, root, spent, exponent
 
 

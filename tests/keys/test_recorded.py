@@ -56,7 +56,8 @@ def recorded(types, rng):
 def test_definite_labels_of_recordings_are_right(compiled, key):
     rng = np.random.default_rng(11)
     bats = [each for each in populations(key, compiled(key), "independent_populations") if each[0] not in TOO_STEEP]
-    bats *= 3 if key == "new-zealand" else 1
+    # enough passes that one more or less does not decide
+    bats *= 3 if key == "new-zealand" else 2
     truth = {f"{number:05}.wav": taxon for number, (taxon, _) in enumerate(bats)}
     pulses = pl.concat(
         recorded(types, rng).with_columns(pl.lit(name).alias("recording"))

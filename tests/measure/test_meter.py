@@ -247,5 +247,7 @@ def test_low_notes_that_rise_or_last_are_birds_and_low_calls_that_fall_are_bats(
     assert len(note(lambda at: 19e3 - 6e4 * at, 0.015)) == 1
     assert len(note(lambda at: 18e3 + 6e4 * at, 0.015)) == 0
     assert len(note(lambda at: 19e3 - 1e4 * at, 0.06)) == 0
+    # what rises again no further than it began holds its own echo
+    assert len(note(lambda at: 18.2e3 + 1.8e3 * np.cos(2 * np.pi * at / 0.03), 0.03)) == 1
     # higher up, horseshoe bats rise and last
     assert len(note(lambda at: 38e3 + 6e4 * at, 0.06)) == 1

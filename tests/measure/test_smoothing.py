@@ -77,7 +77,7 @@ def test_fit_recovers_a_bending_sweep_within_its_own_errors():
     errors, stated = [], []
     for _ in range(40):
         noisy = turns + deviation * rng.standard_normal(n)
-        coefficients, root, spent, _ = fit(rows, pieces, noisy, np.full(n, deviation**-2), knots, MIDDLE, 3, 1)
+        coefficients, root, spent, _ = fit(rows, pieces, noisy, np.full(n, deviation**-2), knots, MIDDLE, True)
         assert 3.0 <= spent <= len(coefficients)
         curve = polynomials(bases_of(knots), coefficients)
         inner = time[10:-10:7]
@@ -97,8 +97,8 @@ def test_the_search_for_the_penalty_ends_where_no_neighbour_is_better(begin):
     knots = knots_along(np.cumsum(1 + 3 * np.exp(-time / 1e-3)), 0.0, 1 / RATE, 12)
     rows, pieces = basis_rows(0.0, 1 / RATE, n, knots, bases_of(knots))
     weights = np.full(n, deviation**-2)
-    *_, found = fit(rows, pieces, noisy, weights, knots, begin, 3, 1)
-    *_, again = fit(rows, pieces, noisy, weights, knots, found, 1, 1)
+    *_, found = fit(rows, pieces, noisy, weights, knots, begin, True)
+    *_, again = fit(rows, pieces, noisy, weights, knots, found, False)
     assert again == found
-    *_, elsewhere = fit(rows, pieces, noisy, weights, knots, MIDDLE, 3, 1)
+    *_, elsewhere = fit(rows, pieces, noisy, weights, knots, MIDDLE, True)
     assert found == elsewhere
