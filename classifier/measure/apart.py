@@ -201,7 +201,7 @@ def _drawn(samples, begin, nodes, close, floor, floor_bin_hz, kernel, decimation
 def _turned_back(drawn, nodes, node, decimation, rate_hz):
     """What ``demodulate`` took out is put back: the real signal at every sample, from the first node to the last."""
     out = np.empty((len(nodes) - 1) * node)
-    real, imaginary = _every_sample(drawn, decimation, len(out))
+    real, imaginary = _every_sample(drawn, decimation)
     turns = 0.0
     for piece in range(len(nodes) - 1):
         # the phase is a parabola from node to node, as in ``demodulate``
@@ -218,16 +218,22 @@ def _turned_back(drawn, nodes, node, decimation, rate_hz):
 
 
 @compiled
-def _every_sample(values, decimation, count):
-    """Real and imaginary parts of baseband samples, linear between them, at every sample."""
-    real, imaginary = np.empty(count), np.empty(count)
+def _every_sample(values, decimation):
+    """Real and imaginary parts of baseband samples, linear between them, at every sample; held beyond the two ends."""
     n = len(values)
-    for k in range(count):
-        place = min(max((k + 0.5) / decimation - 0.5, 0.0), n - 1.001)
-        left = int(place)
-        part = place - left
-        real[k] = values[left].real + (values[left + 1].real - values[left].real) * part
-        imaginary[k] = values[left].imag + (values[left + 1].imag - values[left].imag) * part
+    real, imaginary = np.empty(n * decimation), np.empty(n * decimation)
+    # a baseband sample stands in the middle of its stretch
+    early = decimation // 2
+    first = (early + 0.5) / decimation - 0.5
+    for i in range(-1, n):
+        left, right = values[max(i, 0)], values[min(i + 1, n - 1)]
+        begin, end = max(i * decimation + early, 0), min((i + 1) * decimation + early, len(real))
+        skipped = begin - (i * decimation + early)
+        a, b = real[begin:end], imaginary[begin:end]
+        for k in range(len(a)):
+            part = first + (skipped + k) / decimation
+            a[k] = left.real + (right.real - left.real) * part
+            b[k] = left.imag + (right.imag - left.imag) * part
     return real, imaginary
 
 

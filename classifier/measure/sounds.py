@@ -190,7 +190,7 @@ def _bridged(follows, region, first, time, frequency, rise, power, share, node):
         while i >= 0:
             best[count] = max(best[count], share[i])
             for k in range(first[i], first[i + 1]):
-                wanted = int(np.round((time[k] - start[count]) / node))
+                wanted = int(np.floor((time[k] - start[count]) / node + 0.5))
                 if wanted < at:
                     continue
                 while at < wanted:
@@ -254,8 +254,16 @@ def _are_sounds(
 
 @compiled
 def _median(values):
-    """Median of values, which are put in order."""
-    values.sort()
+    """Median of values, which are put in order: by insertion, for most are few."""
+    if len(values) > 40:
+        values.sort()
+    else:
+        for i in range(1, len(values)):
+            value, k = values[i], i
+            while k > 0 and values[k - 1] > value:
+                values[k] = values[k - 1]
+                k -= 1
+            values[k] = value
     half = len(values) // 2
     return values[half] if len(values) % 2 else 0.5 * (values[half - 1] + values[half])
 

@@ -195,6 +195,8 @@ def _linked(frame, frequency, first_reach_hz, reach_hz):
     n = len(frame)
     following = np.full(n, -1)
     change = np.zeros(n)
+    # the points of a frame lie from one of these to the next
+    begins = np.append(np.flatnonzero(np.append(True, frame[1:] != frame[:-1])), n) if n else np.zeros(1, np.int64)
     for turn in range(ROUNDS):
         if turn:
             change[:] = 0.0
@@ -206,14 +208,11 @@ def _linked(frame, frequency, first_reach_hz, reach_hz):
                 if following[i] >= 0:
                     change[following[i]] = frequency[following[i]] - frequency[i]
             following[:] = -1
-        begin, end = 0, 0
-        while end < n:
-            # the points of a frame lie from begin to end, those of the next one from there on
-            begin, end = end, _end_of_frame(frame, end)
-            if end == n or frame[end] != frame[begin] + 1:
+        for k in range(len(begins) - 2):
+            begin, end = begins[k], begins[k + 1]
+            if frame[end] != frame[begin] + 1:
                 continue
-            next_end = _end_of_frame(frame, end)
-            here, there = frequency[begin:end], frequency[end:next_end]
+            here, there = frequency[begin:end], frequency[end : begins[k + 2]]
             for i in range(len(here)):
                 expected = change[begin + i]
                 j = _nearest(there, here[i] + expected)
@@ -225,15 +224,6 @@ def _linked(frame, frequency, first_reach_hz, reach_hz):
                 if _nearest(here, there[j] - change[end + j]) == i:
                     following[begin + i] = end + j
     return following
-
-
-@compiled
-def _end_of_frame(frame, begin):
-    """The first row after ``begin`` that belongs to another frame."""
-    end = begin + 1
-    while end < len(frame) and frame[end] == frame[begin]:
-        end += 1
-    return end
 
 
 @compiled
@@ -351,7 +341,7 @@ def _shares(rise, frame, place, first, bin_hz, low_bin, steps_per_frame, least):
 @compiled
 def _between(here, first, last):
     """Energy over the floor from one bin to another, both rounded and included."""
-    low, high = max(int(np.round(first)), 0), min(int(np.round(last)) + 1, len(here))
+    low, high = max(int(np.floor(first + 0.5)), 0), min(int(np.floor(last + 1.5)), len(here))
     total = 0.0
     for k in range(low, high):
         total += max(here[k] - np.float32(1.0), np.float32(0.0))
