@@ -330,7 +330,20 @@ def _walk_for_json(path):
             "truth": step.truth,
             "clearance": step.clearance,
             "goes_to": step.target,
-            "comparisons": step.comparisons,
+            "comparisons": [
+                {
+                    "text": each.text,
+                    "measured": each.measured,
+                    "value": each.value,
+                    "error": each.error,
+                    "boundary": each.boundary,
+                    "half_width": each.half_width,
+                    "unit": each.unit,
+                    "clearance": each.clearance,
+                    "truth": each.truth,
+                }
+                for each in step.comparisons
+            ],
         }
         for step in (*path.gate, *path.steps)
     ]

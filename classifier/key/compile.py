@@ -104,8 +104,7 @@ class CompiledKey:
     @property
     def metrics(self) -> tuple[str, ...]:
         """Every metric that the gate and the couplets look at."""
-        conditions = [*self.gate, *(route.meaning for route in self.routes if route.meaning is not None)]
-        return tuple(dict.fromkeys(name for each in conditions for name in f.metrics_of(each)))
+        return f.metrics_of(f.All((*self.gate, *(route.meaning for route in self.routes if route.meaning is not None))))
 
     def end(self, label: str) -> int:
         """Position of a label in ``ends``; -1 if the key cannot give it."""
@@ -137,6 +136,7 @@ class _Compiler:
         self.meanings = Meanings(key.lets, self.faults.append, lambda span: "")
         self.ends = {}
         self.routes = []
+        self.made = {}  # conditions made ready
 
     def compile(self):
         key = self.key
@@ -166,7 +166,7 @@ class _Compiler:
             tuple(self.ends),
             gate,
             tuple(_gate_name(line) for line in (key.gate.lines if key.gate else ())),
-            tuple(truth.ready(condition) for condition in gate),
+            tuple(truth.ready(condition, self.made) for condition in gate),
             stations,
             tuple(self.routes),
             tiers,
@@ -207,7 +207,7 @@ class _Compiler:
             getattr(lead.target, "reason", None) or "",
             meaning,
             lead,
-            truth.ready(meaning) if meaning else None,
+            truth.ready(meaning, self.made) if meaning else None,
         )
 
     def station(self, couplet, position):

@@ -129,10 +129,11 @@ class Declarations(Leads):
         self.citations(example.citations)
         seen = set()
         for value in example.values:
-            metric = self.metric_known(value.metric, value.span)
             if value.metric in seen:
                 self.say("K207", f"`{value.metric}` is given twice", value.span, "keep one of them")
+                continue
             seen.add(value.metric)
+            metric = self.metric_known(value.metric, value.span)
             if metric is None:
                 continue
             for quantity in (value.value, value.error):

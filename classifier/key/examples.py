@@ -17,6 +17,8 @@ from classifier.key.units import unit
 from classifier.key.walk import UNSURE, Walk, walk
 from classifier.metrics import METRICS
 
+#: Ends that a message names.
+_MOST_ENDS = 6
 #: What ``walk`` takes: by metric name the value and its standard error (or None), in the metric's unit.
 Call = dict[str, tuple[float | None, float | None]]
 
@@ -36,9 +38,17 @@ def run_examples(key: s.Key | CompiledKey) -> list[Diagnostic]:
     """Walk every worked example of a key without errors; a finding for each that does not end as it must."""
     compiled = key if isinstance(key, CompiledKey) else compile_key(key)
     found = []
+    left = limits.EXAMPLE_STEPS
     for example in compiled.key.examples:
+        if left <= 0:
+            found.append(finding(
+                "K322", f"the examples take too long: those from \"{example.name}\" on are not run", example.span,
+                f"all together may try {limits.EXAMPLE_STEPS:,} leads and comparisons; keep the telling ones",
+            ))
+            break
         call = call_of(example.values)
         way = walk(compiled, call)
+        left -= sum(1 + len(step.comparisons) for step in (*way.gate, *way.steps))
         fault = _fault(example.outcome, way, compiled)
         if fault:
             witness = [(name, value) for name, (value, _) in call.items() if value is not None]
@@ -82,7 +92,8 @@ def _labels(target, compiled):
 
 
 def _ends(way):
-    return " or ".join(end.label for end in way.candidates) + f" (by {way.trail})"
+    ends = [end.label for end in way.candidates]
+    return " or ".join([*ends[:_MOST_ENDS], *["…"] * (len(ends) > _MOST_ENDS)]) + f" (by {way.short_trail})"
 
 
 def _why(way):

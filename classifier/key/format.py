@@ -16,6 +16,7 @@ from itertools import pairwise
 
 from classifier.key import syntax as s
 from classifier.key import text as t
+from classifier.key.collector import collector_paused
 from classifier.key.lines import HEADINGS, Comment, continues, split
 from classifier.key.parse import parse
 
@@ -42,6 +43,7 @@ class _Line:
     behind: str = ""
 
 
+@collector_paused()
 def format_key(text: str, file: str = "key") -> str | None:
     """The text in canonical layout, or None if it has slips of form (then ``parse`` names them).
 

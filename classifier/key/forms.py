@@ -9,6 +9,7 @@ metric, so the boundary is in the metric's own unit.
 
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import cached_property
 
 from classifier.key.syntax import Span
 
@@ -117,6 +118,16 @@ class Comparison:
     zone: Fraction = Fraction(0)
     unit: str = ""
     span: Span | None = field(default=None, compare=False, repr=False)
+
+    @cached_property
+    def metrics(self) -> tuple[str, ...]:
+        """Names of everything measured in it."""
+        return metrics_of(self.form)
+
+    @cached_property
+    def edges(self) -> tuple[float, float]:
+        """Where the zone begins and ends, taken from exact numbers: 0.3 ± 0.1 begins at 0.2 and not beside it."""
+        return float(self.boundary - self.zone), float(self.boundary + self.zone)
 
 
 @dataclass(frozen=True)

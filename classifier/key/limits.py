@@ -22,6 +22,10 @@ COMPARISONS = 200
 FINDINGS = 100
 #: Findings of all kinds that are shown.
 ALL_FINDINGS = 300
+#: Leads and comparisons that all examples together may try.
+EXAMPLE_STEPS = 60_000
+#: Combining characters (accents typed as characters of their own) in a row.
+MARKS = 30
 #: Digits of a number.
 DIGITS = 30
 #: Binary digits of an exact number that lets compute.

@@ -1,6 +1,7 @@
 """Diagnostics: what is wrong with a key, where, and how to mend it; as values, as text and for programs."""
 
 import difflib
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
@@ -9,6 +10,8 @@ from classifier.key.syntax import Span
 from classifier.metrics import METRICS
 
 _WIDEST = 160
+#: Share of characters that must agree in a name that is suggested (difflib's own default).
+_ALIKE = 0.6
 
 
 @dataclass(frozen=True)
@@ -136,11 +139,25 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     if len(word) > 80:
         return ""
     known = list(known)
-    near = difflib.get_close_matches(word, known, n=1, cutoff=0.6)
+    near = _nearest(word, known)
     if not near:
         lowered = {name.lower(): name for name in known}
-        near = [lowered[each] for each in difflib.get_close_matches(word.lower(), lowered, n=1, cutoff=0.6)]
-    return f"did you mean `{near[0]}`?" if near else ""
+        near = lowered.get(_nearest(word.lower(), lowered))
+    return f"did you mean `{near}`?" if near else ""
+
+
+def _nearest(word, known):
+    """The known name most alike (by difflib's ratio), the first of several; "" where none is alike enough."""
+    best, ratio = "", math.nextafter(_ALIKE, 0)
+    matcher = difflib.SequenceMatcher(b=word)
+    for name in known:
+        matcher.set_seq1(name)
+        # The quick ratios are never below the true one.
+        if matcher.real_quick_ratio() > ratio and matcher.quick_ratio() > ratio:
+            exact = matcher.ratio()
+            if exact > ratio:
+                best, ratio = name, exact
+    return best
 
 
 class Suggestions:
@@ -151,6 +168,8 @@ class Suggestions:
         self._left = comparisons
 
     def __call__(self, word: str, known: Iterable[str]) -> str:
+        if self._left <= 0:
+            return ""
         known = list(known)
         self._left -= len(known)
         return did_you_mean(word, known) if self._left >= 0 else ""

@@ -22,6 +22,7 @@ class Names:
         self.suggest = self.meanings.suggest
         self.led_to = set()  # couplets
         self.named = set()  # taxa and groups that a lead ends in
+        self._common = None  # scientific names by common ones, made when first asked for
 
     def say(self, code, message, span, help="", related=()):
         self.found.append(finding(code, message, span, help, related))
@@ -89,10 +90,11 @@ class Names:
                 f'write a group\'s name in quotation marks: "{name}"',
             )
             return
-        common = {each: taxon.name for taxon in self.key.taxa.values() for each in taxon.common_names}
+        if self._common is None:
+            self._common = {each: taxon.name for taxon in self.key.taxa.values() for each in taxon.common_names}
         help = (
-            f"write its scientific name: {common[name]}"
-            if name in common
+            f"write its scientific name: {self._common[name]}"
+            if name in self._common
             else (self.suggest(name, self.key.taxa) or f"add a block: taxon {name}")
         )
         self.say("K202", f"no taxon block declares `{name}`", taxon.span, help)
@@ -102,6 +104,7 @@ class Names:
         for taxon in taxa:
             if taxon.name in seen:
                 self.say("K207", f"`{taxon.name}` is named twice", taxon.span, "take one out")
+                continue
             seen.add(taxon.name)
             self.taxon_known(taxon)
 

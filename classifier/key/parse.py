@@ -8,6 +8,7 @@ import re
 import threading
 from dataclasses import dataclass, replace
 from importlib import resources
+from unicodedata import combining
 
 from lark import Lark, UnexpectedInput
 
@@ -15,7 +16,7 @@ from classifier.key import limits
 from classifier.key import syntax as s
 from classifier.key.lines import HEADINGS, Comment, split
 from classifier.key.messages import Diagnostic, did_you_mean, finding
-from classifier.key.refusals import FORMS, explain_slip
+from classifier.key.refusals import FORMS, TEXTS, explain_slip
 from classifier.key.transform import Builder, Callbacks, Places
 
 #: The grammar's rule for the lines of each block, by the block's first word.
@@ -28,7 +29,6 @@ BLOCK_LINES = {
 }
 _FIELDS = {s.Taxon: "entries", s.Gate: "lines", s.Couplet: "leads", s.Passes: "entries", s.Refine: "leads"}
 _NESTING = re.compile(r"[(+*/·−-]|\bnot\b")
-_TEXTS = re.compile(r'"[^"]*"|\[[^\]]*\]')
 _LONG_NUMBER = re.compile(rf"[0-9.]{{{limits.DIGITS + 2},}}")
 
 
@@ -195,7 +195,12 @@ class _Reader:
             message = f"this statement has {len(text):,} characters; it may have {limits.STATEMENT_CHARACTERS:,}"
             self._say("K320", message, start, statement.end, "divide it into several statements")
             return True
-        bare = _TEXTS.sub("", text)
+        mark = _many_marks(text)
+        if mark is not None:
+            message = f"more than {limits.MARKS} accents on one letter"
+            self._say("K320", message, start + mark, start + mark + 1, "take them out")
+            return True
+        bare = TEXTS.sub("", text)
         if len(bare) > limits.STATEMENT_NESTING and len(_NESTING.findall(bare)) > limits.STATEMENT_NESTING:
             message = f"this statement has more than {limits.STATEMENT_NESTING} brackets and signs"
             self._say("K321", message, start, statement.end, "give its parts names with let")
@@ -247,8 +252,20 @@ class _Reader:
             self.block, self.open = right, None
 
 
+def _many_marks(text):
+    """Where a run of combining characters grows too long, or None: to compose it would take the square of its length."""
+    if text.isascii():
+        return None
+    run = 0
+    for place, character in enumerate(text):
+        run = run + 1 if combining(character) else 0
+        if run > limits.MARKS:
+            return place
+    return None
+
+
 def _inside_text(text, position):
-    return any(found.start() <= position < found.end() for found in _TEXTS.finditer(text))
+    return any(found.start() <= position < found.end() for found in TEXTS.finditer(text))
 
 
 def _identity(node):

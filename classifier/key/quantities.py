@@ -56,7 +56,7 @@ class Quantities:
                 "K203",
                 f"`{self._quote(quantity.span)}` has no unit; {what} is counted in {wanted.text}",
                 quantity.span,
-                f"write `{quantity.value} {wanted.text}`",
+                _with_unit(quantity.value, own.form.constant, wanted.text),
             )
             return None
         if not own.unit.like(wanted):
@@ -210,7 +210,7 @@ class Quantities:
                     "K203",
                     f"`{self._quote(expression.span)}` sets a bare number beside a quantity in {written}",
                     node.span,
-                    f"write `{number} {written}`",
+                    _with_unit(number, one.form.constant, written),
                 )
                 return False
         counted = left.whole and right.percent or right.whole and left.percent
@@ -271,6 +271,13 @@ def normal(form, operator, zone, unit_shown, span):
         operator = _FLIPPED[operator]
     text = next(names[atom.name].unit for names in NAMES.values() if atom.name in names) if alone else unit_shown.text
     return f.Comparison(form.times(1 / divisor), operator, boundary / divisor, zone / abs(divisor), text, span)
+
+
+def _with_unit(number, value, written):
+    """How to mend a bare number; a share below 1 was perhaps meant as a fraction."""
+    if written == "%" and 0 < value < 1:
+        return f"write `{float(100 * value):.10g} %`, or `{number} %` if so little is meant"
+    return f"write `{number} {written}`"
 
 
 def _too_long(form):

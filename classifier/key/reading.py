@@ -8,6 +8,7 @@ from classifier.key import forms as f
 from classifier.key import limits
 from classifier.key import syntax as s
 from classifier.key.bases import Refusal, Resolver, files_beside, merge_bases, no_files, read_text
+from classifier.key.collector import collector_paused
 from classifier.key.lines import Comment
 from classifier.key.messages import Diagnostic, finding, has_errors, in_order
 from classifier.key.rules import ERROR
@@ -61,6 +62,7 @@ def read_key(path: str | Path) -> KeyReading:
     return parse_key(text, file, resolver=files_beside)
 
 
+@collector_paused()
 def parse_key(text: str, file: str = "key", *, resolver: Resolver = no_files) -> KeyReading:
     """Read a key from its text.
 

@@ -6,6 +6,9 @@ from lark import UnexpectedInput
 
 from classifier.key.slips import SLIPS
 
+#: Quoted texts and citations. A bracket that is never closed is taken to the end, so that its end is not looked for again at
+#: each bracket after it.
+TEXTS = re.compile(r'"[^"]*"|\[[^\]]*(?:\]|$)')
 #: What each terminal is called in a message.
 TERMINALS = {
     "STRING": 'a text in "quotation marks"',
@@ -98,7 +101,13 @@ def _filled(message, marked):
 
 def _without_texts(text):
     """The statement with the inside of texts and citations blanked, so that no pattern looks into them."""
-    return re.sub(r'"[^"]*"|\[[^\]]*\]', lambda found: found[0][0] + "_" * (len(found[0]) - 2) + found[0][-1], text)
+    return TEXTS.sub(_blanked, text)
+
+
+def _blanked(found):
+    whole = found[0]
+    closed = whole[0] == '"' or whole[-1] == "]"
+    return whole[0] + "_" * (len(whole) - 2) + whole[-1] if closed else whole
 
 
 def _by_expectation(error, text, rule):

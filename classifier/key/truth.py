@@ -11,11 +11,19 @@ from classifier.key import forms as f
 from classifier.key.columns import carried, resolution_of, value_and_slopes
 
 
-def ready(condition: f.Condition):
+def ready(condition: f.Condition, made: dict | None = None):
     """The condition as an object with ``judge(columns, rows) -> (yes, unsure | None, clearance)``.
 
-    ``rows`` are row numbers of the block, or None for all of them in order.
+    ``rows`` are row numbers of the block, or None for all of them in order. ``made`` takes what was made ready, by id of the
+    condition: conditions that share a let share what is made of it.
     """
+    made = {} if made is None else made
+    if id(condition) not in made:
+        made[id(condition)] = _make(condition, made)
+    return made[id(condition)]
+
+
+def _make(condition, made):
     match condition:
         case f.Comparison():
             return _comparison(condition)
@@ -24,11 +32,11 @@ def ready(condition: f.Condition):
         case f.Fact():
             return _Fact(condition)
         case f.Not(inner):
-            return _Not(ready(inner))
+            return _Not(ready(inner, made))
         case f.All(parts):
-            return _All([ready(part) for part in parts])
+            return _All([ready(part, made) for part in parts])
         case f.Any(parts):
-            return _Any([ready(part) for part in parts])
+            return _Any([ready(part, made) for part in parts])
     raise TypeError(f"no condition: {condition!r}")
 
 
@@ -43,9 +51,7 @@ class _Comparison:
         self.sense = comparison.sense
         self.boundary = float(comparison.boundary)
         self.zone = float(comparison.zone)
-        # The edges are taken from exact numbers: 0.3 ± 0.1 begins at 0.2 and not beside it.
-        self.low = float(comparison.boundary - comparison.zone)
-        self.high = float(comparison.boundary + comparison.zone)
+        self.low, self.high = comparison.edges
 
     def _sharp(self, value):
         match self.sense:

@@ -5,7 +5,8 @@ It follows docs/key-language.md step by step and shares nothing with the evaluat
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 
 from classifier.key import forms as f
 from classifier.key import syntax as s
@@ -14,6 +15,8 @@ from classifier.key.text import condition_text, form_text, lead_target_text, sho
 from classifier.key.vocabulary import NAMES, PULSE
 
 YES, NO, UNSURE = "yes", "no", "unsure"
+#: Ways that a message quotes.
+_MOST_WAYS = 6
 
 
 @dataclass(frozen=True)
@@ -21,15 +24,26 @@ class Judged:
     """One comparison on one call. ``measured`` are its metrics (name, value, standard error; None where missing);
     ``value`` is that of the compared form and ``error`` its standard error, in ``unit``."""
 
-    text: str
+    comparison: f.Comparison
     measured: tuple[tuple[str, float | None, float | None], ...]
     value: float | None
     error: float | None
     boundary: float
     half_width: float | None
-    unit: str
     clearance: float
     truth: str
+
+    @property
+    def unit(self) -> str:
+        return self.comparison.unit
+
+    @property
+    def text(self) -> str:
+        """The comparison as it was compared: form, sense, boundary with its zone and unit."""
+        comparison, unit = self.comparison, f" {self.unit}" if self.unit else ""
+        zone = f" ± {short_number(float(comparison.zone))}{unit}" if comparison.zone else ""
+        boundary = short_number(float(comparison.boundary))
+        return f"{form_text(comparison.form)} {comparison.sense} {boundary}{unit}{zone}"
 
 
 @dataclass(frozen=True)
@@ -38,28 +52,52 @@ class Step:
 
     couplet: int | None
     label: str
-    text: str
-    target: str
+    stands: s.Lead | s.GateLine
     truth: str
     clearance: float
     comparisons: tuple[Judged, ...]
-    lead: s.Lead | None
+
+    @property
+    def text(self) -> str:
+        return condition_text(self.stands)
+
+    @property
+    def target(self) -> str:
+        """Where a lead goes; '' for a line of the gate."""
+        return lead_target_text(self.stands) if isinstance(self.stands, s.Lead) else ""
 
 
 @dataclass(frozen=True)
 class Walk:
     """The way of one call. ``gated_by`` is the text of the first gate condition that is no, or None. ``candidates`` maps
-    each end to its cap (place in syntax.TIERS). ``trail``, ``parted_by``, ``clearance`` (NaN if nothing was compared) and
-    ``reason`` are as in evaluate.Verdicts."""
+    each end to its cap (place in syntax.TIERS). ``ways`` are the ways as linked pairs (way before, label). ``trail``,
+    ``parted_by``, ``clearance`` (NaN if nothing was compared) and ``reason`` are as in evaluate.Verdicts."""
 
     gate: tuple[Step, ...]
     gated_by: str | None
     steps: tuple[Step, ...]
     candidates: Mapping[End, int]
-    trail: str
+    ways: tuple = field(repr=False, compare=False)
     parted_by: int
     clearance: float
     reason: str
+
+    @cached_property
+    def trail(self) -> str:
+        return " | ".join(map(_way_text, self.ways))
+
+    @property
+    def short_trail(self) -> str:
+        """The trail as far as a message should quote it: a call that is unsure everywhere has as many ways as couplets."""
+        return " | ".join([*map(_way_text, self.ways[:_MOST_WAYS]), *["…"] * (len(self.ways) > _MOST_WAYS)])
+
+
+def _way_text(way):
+    labels = []
+    while way is not None:
+        way, label = way
+        labels.append(label)
+    return " ".join(reversed(labels))
 
 
 def walk(key: s.Key | CompiledKey, call: Mapping[str, tuple[float | None, float | None] | float]) -> Walk:
@@ -76,13 +114,13 @@ def walk(key: s.Key | CompiledKey, call: Mapping[str, tuple[float | None, float 
     gate = tuple(_gate_step(compiled, place, call) for place in range(len(compiled.gate)))
     gated_by = next((step.text for step in gate if step.truth == NO), None)
     if gated_by is not None or not compiled.stations:
-        return Walk(gate, gated_by, (), {}, "", 0, math.nan, "")
+        return Walk(gate, gated_by, (), {}, (), 0, math.nan, "")
     return _Walker(compiled, call).walk(gate)
 
 
 def _gate_step(compiled, place, call):
     truth, clearance, comparisons = judge(compiled.gate[place], call, compiled.standard_errors)
-    return Step(None, "gate", compiled.gate_names[place], "", truth, clearance, tuple(comparisons), None)
+    return Step(None, "gate", compiled.key.gate.lines[place], truth, clearance, tuple(comparisons))
 
 
 class _Walker:
@@ -95,12 +133,12 @@ class _Walker:
     def walk(self, gate):
         best = {}  # best cap with which a couplet was reached
         caps, ways, reasons, order = {}, [], [], []
-        ahead = [(0, 0, ())]
+        ahead = [(0, 0, None, True)]
         while ahead:
-            item, cap, before = ahead.pop()
+            item, cap, before, written = ahead.pop()
             if isinstance(item, Route):
-                if before is not None:
-                    ways.append(" ".join((*before, item.label)))
+                if written:
+                    ways.append((before, item.label))
                     reasons.append(item.reason)
                 caps[item.end] = min(cap, caps.get(item.end, cap))
                 continue
@@ -110,15 +148,15 @@ class _Walker:
             best[item] = cap
             if first:
                 order.append(item)
-            else:
-                before = None  # seen before: only the caps beyond it can get better
+            # A couplet seen before is not written out again: only the caps beyond it can get better.
+            written = written and first
             onward = []
             for route in self.leads_taken(item):
                 reached = max(cap, route.cap)
                 if route.onward is None:
-                    onward.append((route, reached, before))
+                    onward.append((route, reached, before, written))
                 else:
-                    onward.append((route.onward, reached, None if before is None else (*before, route.label)))
+                    onward.append((route.onward, reached, (before, route.label), written))
             ahead.extend(reversed(onward))
         ends = self.compiled.ends
         clearance = min((step.clearance for step in self.steps), default=math.inf)
@@ -127,7 +165,7 @@ class _Walker:
             None,
             tuple(self.steps),
             {ends[end]: caps[end] for end in sorted(caps)},
-            " | ".join(ways),
+            tuple(ways),
             self.parting(order) if len(caps) > 1 else 0,
             math.nan if math.isinf(clearance) else clearance,
             "; ".join(dict.fromkeys(each for each in reasons if each)),
@@ -144,18 +182,7 @@ class _Walker:
                 truth, clearance, comparisons = YES, math.inf, []
             else:
                 truth, clearance, comparisons = judge(route.meaning, self.call, self.compiled.standard_errors)
-            self.steps.append(
-                Step(
-                    station.number,
-                    route.label,
-                    condition_text(route.lead),
-                    lead_target_text(route.lead),
-                    truth,
-                    clearance,
-                    tuple(comparisons),
-                    route.lead,
-                )
-            )
+            self.steps.append(Step(station.number, route.label, route.lead, truth, clearance, tuple(comparisons)))
             if truth != NO:
                 taken.append(route)
             if truth == YES:
@@ -212,14 +239,12 @@ def _error(call, name):
 
 
 def _compare(comparison, call, standard_errors):
-    names = f.metrics_of(comparison.form)
-    measured = tuple((name, _value(call, name), call.get(name, (None, None))[1]) for name in names)
+    measured = tuple((name, _value(call, name), call.get(name, (None, None))[1]) for name in comparison.metrics)
     boundary, zone = float(comparison.boundary), float(comparison.zone)
-    low, high = float(comparison.boundary - comparison.zone), float(comparison.boundary + comparison.zone)
-    text = _text(comparison)
+    low, high = comparison.edges
 
     def result(value, error, half_width, clearance, truth):
-        return Judged(text, measured, value, error, boundary, half_width, comparison.unit, clearance, truth)
+        return Judged(comparison, measured, value, error, boundary, half_width, clearance, truth)
 
     try:
         value, slopes = _form(comparison.form, call)
@@ -282,10 +307,3 @@ def _atom(atom, call):
 def _chain(slopes, factor, others, other_factor):
     names = dict.fromkeys((*slopes, *others))
     return {name: slopes.get(name, 0.0) * factor + others.get(name, 0.0) * other_factor for name in names}
-
-
-def _text(comparison):
-    """The comparison as it was compared: form, sense, boundary with its zone and unit."""
-    unit = f" {comparison.unit}" if comparison.unit else ""
-    zone = f" ± {short_number(float(comparison.zone))}{unit}" if comparison.zone else ""
-    return f"{form_text(comparison.form)} {comparison.sense} {short_number(float(comparison.boundary))}{unit}{zone}"

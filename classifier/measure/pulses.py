@@ -8,7 +8,7 @@ from scipy.fft import next_fast_len
 from classifier.compiled import compiled
 from classifier.measure.describe import GRID, INFLATION, NAMES, describe
 from classifier.measure.harmonics import RATIOS, density_at, harmonics, noise_along
-from classifier.measure.ridge import MARGIN_NODES, NODE, SLOPING_NODES, demodulate, refine
+from classifier.measure.ridge import MARGIN_NODES, NODE, carried_on, demodulate, refine
 from classifier.measure.shape import fit_shape, nothing
 from classifier.measure.spectrum import BAND_ROOM_HZ, fitted, net_energy, peak_and_centre, running_energy
 from classifier.measure.spline import polynomials_along
@@ -18,8 +18,6 @@ from classifier.metrics import MEASURED
 COURSE = 21
 #: Share of full scale at which a sample is taken to stand at the recorder's limit.
 LIMIT = 0.99990
-#: Nodes keep this far from 0 Hz and from the Nyquist frequency, in Hz.
-EDGE_HZ = 3_000.0
 #: Room given beyond the span when its energy is weighed, in seconds.
 SPAN_ROOM_S = 0.15e-3
 #: Sounds of voices, wind and handling lie under this and say nothing about a pulse.
@@ -331,26 +329,3 @@ def _share_at_limit(samples, room):
 def _decibel(ratio):
     """10 log10, and NaN of NaN."""
     return 10 * np.log10(max(ratio, 1e-24)) if ratio == ratio else np.nan
-
-
-@compiled
-def carried_on(frequency_hz, time, node, sample_rate_hz):
-    """First sample of a pulse's row and its nodes: the track, carried on with its end slopes over both its ends.
-
-    Parameters
-    ----------
-    frequency_hz : float64, shape (n,), n >= 2, the track at every node
-    time : float, sample of its first point
-    """
-    n = len(frequency_hz)
-    few = min(n - 1, 2)
-    rise = (frequency_hz[few] - frequency_hz[0]) / few
-    fall = (frequency_hz[-1] - frequency_hz[-1 - few]) / few
-    nodes = np.empty(n + 2 * MARGIN_NODES)
-    nodes[MARGIN_NODES:-MARGIN_NODES] = frequency_hz
-    for i in range(MARGIN_NODES):
-        away = min(MARGIN_NODES - i, SLOPING_NODES)
-        nodes[i] = frequency_hz[0] - rise * away
-        nodes[-1 - i] = frequency_hz[-1] + fall * away
-    highest = sample_rate_hz / 2 - EDGE_HZ
-    return int(np.round(time - MARGIN_NODES * node)), np.minimum(np.maximum(nodes, EDGE_HZ), highest)

@@ -18,6 +18,8 @@ NODE = 6
 MARGIN_NODES = 10
 #: For so many of them it keeps the slope of its end, then its frequency.
 SLOPING_NODES = 3
+#: Nodes keep this far from 0 Hz and from the Nyquist frequency, in Hz.
+EDGE_HZ = 3_000.0
 #: Light averaging before the leftover frequency is read off: lets pass about 5 kHz on either side of the ridge.
 _CALM = np.array([0.25, 0.75, 1.0, 0.75, 0.25]) / 3
 #: Low-pass length in units of the decimation.
@@ -56,6 +58,29 @@ class Baseband:
         cutoff = 0.5 / self.decimation
         kernel = np.sinc(2 * cutoff * position * 0.92) * np.kaiser(taps, 5.0)
         self.kernel = kernel / kernel.sum()
+
+
+@compiled
+def carried_on(frequency_hz, time, node, sample_rate_hz):
+    """First sample of a pulse's row and its nodes: the track, carried on with its end slopes over both its ends.
+
+    Parameters
+    ----------
+    frequency_hz : float64, shape (n,), n >= 2, the track at every node
+    time : float, sample of its first point
+    """
+    n = len(frequency_hz)
+    few = min(n - 1, 2)
+    rise = (frequency_hz[few] - frequency_hz[0]) / few
+    fall = (frequency_hz[-1] - frequency_hz[-1 - few]) / few
+    nodes = np.empty(n + 2 * MARGIN_NODES)
+    nodes[MARGIN_NODES:-MARGIN_NODES] = frequency_hz
+    for i in range(MARGIN_NODES):
+        away = min(MARGIN_NODES - i, SLOPING_NODES)
+        nodes[i] = frequency_hz[0] - rise * away
+        nodes[-1 - i] = frequency_hz[-1] + fall * away
+    highest = sample_rate_hz / 2 - EDGE_HZ
+    return int(np.round(time - MARGIN_NODES * node)), np.minimum(np.maximum(nodes, EDGE_HZ), highest)
 
 
 @compiled

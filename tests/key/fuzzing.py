@@ -125,6 +125,24 @@ _CHOICES = [
 ]
 
 
+_SHARP = [("duration", "ms"), ("snr", "dB"), ("level", "dB"), *((name, "kHz") for name in ("tail", "start_frequency", "bandwidth"))]
+_RIDGE = [f"{name}_frequency" for name in ("start", "end", "knee", "min", "max", "characteristic", "peak", "centre")]
+
+
+def _declared(taxa, metric, unit):
+    return "".join(f"taxon B b{place}\n{metric} {20 + place} to {40 + place} {unit}\n" for place in range(taxa))
+
+
+def _chain(size, rows):
+    """A chain of couplets each of which is unsure of a call without a signal-to-noise ratio."""
+    return rows(
+        lambda place: f"couplet {place + 1}\n{place + 1}a snr < 1 dB ± 1 dB => A a\n{place + 1}b otherwise => {place + 2}\n",
+        'key "K" version 1\ntaxon A a\n',
+        lambda place: f"couplet {place + 1}\n{place + 1}a otherwise => A a\n",
+        size,
+    )
+
+
 def corpus():
     """Sound texts to spoil."""
     texts = [(FOLDER / "wetlands.key").read_text(encoding="utf-8")]
@@ -169,16 +187,13 @@ def scrambled(source: random.Random) -> str:
 def slow_shapes(size: int = 100_000) -> dict[str, str]:
     """Texts of about ``size`` characters, each made to hit a weak place."""
 
-    def rows(make, head=""):
-        text, place = head, 0
-        parts, length = [head], len(head)
+    def rows(make, head="", end=lambda place: "", size=size):
+        parts, length, place = [head], len(head), 0
         while length < size:
-            part = make(place)
-            parts.append(part)
-            length += len(part)
+            parts.append(make(place))
+            length += len(parts[-1])
             place += 1
-        text = "".join(parts)
-        return text
+        return "".join([*parts, end(place)])
 
     head = 'key "K" version 1\ntaxon A a\n'
     frame = head + "couplet 1\n1a last => A a\n1b otherwise => A a\n"
@@ -229,6 +244,73 @@ def slow_shapes(size: int = 100_000) -> dict[str, str]:
                 + f" => A a\n{number}b otherwise => {number + 1}\n" for number in range(1, 60)
             ) + "couplet 60\n60a otherwise => A a\n",
         ),
+        "examples through a chain": _chain(size // 2, rows) + rows(
+            lambda place: f'example "{place}" snr 5 dB => A a\n', size=size // 2
+        ),
+        "unsure examples through a chain": _chain(size // 2, rows) + rows(
+            lambda place: f'example "{place}" tail 5 kHz => A a\n', size=size // 2
+        ),
+        "zones in a ladder": rows(
+            lambda place: f"couplet {place + 1}\n{place + 1}a {_SHARP[place % 6][0]} < {place % 50 + 5} {_SHARP[place % 6][1]} ± "
+            f"{place % 3 + 1} {_SHARP[place % 6][1]} => {place + 2}\n{place + 1}b otherwise => {place + 3}\n",
+            head + _declared(20, "duration", "ms"),
+            lambda place: f"couplet {place + 1}\n{place + 1}a otherwise => A a\ncouplet {place + 2}\n{place + 2}a otherwise => "
+            "B b1\npasses\ndefinite when clear >= 3\n",
+        ),
+        "wide couplets with zones": rows(
+            lambda place: f"couplet {place + 1}\n" + "".join(
+                f"{place + 1}{chr(97 + at)} duration from {at + place % 30} to {at + place % 30 + 3} ms ± 1 ms => "
+                f"{place + 2 if at % 5 == 0 else f'B b{at}'}\n" for at in range(26)
+            ),
+            head + _declared(26, "duration", "ms"),
+            lambda place: f"couplet {place + 1}\n{place + 1}a otherwise => A a\npasses\ndefinite when clear >= 3\n",
+        ),
+        "sums in couplets": rows(
+            lambda place: f"couplet {place + 1}\n{place + 1}a " + " and ".join(
+                f"{_RIDGE[(place + at) % 8]} + {at % 7 + 2} * {_RIDGE[(place + at * 3 + 1) % 8]} < {150 - at + place % 60} kHz"
+                for at in range(5)
+            ) + f" => B b{place % 20}\n{place + 1}b otherwise => {place + 2}\n",
+            head + _declared(20, "start_frequency", "kHz"),
+            lambda place: f"couplet {place + 1}\n{place + 1}a otherwise => A a\npasses\ndefinite when clear >= 3\n",
+        ),
+        "products in couplets": rows(
+            lambda place: f"couplet {place + 1}\n{place + 1}a {_CHOICES[place % 11][0]} * duration * snr / {_CHOICES[place % 7][0]} > "
+            f"{_CHOICES[place % 11][0]} * snr * duration / {_CHOICES[place % 7][0]} * 2 => B b{place % 20}\n"
+            f"{place + 1}b otherwise => {place + 2}\n",
+            head + _declared(20, "start_frequency", "kHz"),
+            lambda place: f"couplet {place + 1}\n{place + 1}a otherwise => A a\npasses\ndefinite when clear >= 3\n",
+        ),
+        "missing or not": rows(
+            lambda place: f"couplet {place + 1}\n{place + 1}a ({_RIDGE[place % 8]} - {_RIDGE[(place * 3 + 1) % 8]} > {place % 40} kHz or "
+            f"{_RIDGE[place % 8]} is missing) and {_RIDGE[(place + 2) % 8]} is measured => B b{place % 20}\n"
+            f"{place + 1}b otherwise => {place + 2}\n",
+            head + _declared(20, "start_frequency", "kHz"),
+            lambda place: f"couplet {place + 1}\n{place + 1}a otherwise => A a\npasses\ndefinite when clear >= 3\n",
+        ),
+        "refines": rows(
+            lambda place: f"taxon C c{place}\nrefine A a | C c{place}\na median(duration) < {place % 40 + 2} ms and "
+            f"share(snr > {place % 20} dB) > 5 % => A a\nb spread(start_frequency - end_frequency) > 1 kHz => C c{place}\n"
+            "c otherwise => stays\n",
+            head + "couplet 1\n1a otherwise => A a\n",
+        ),
+        "deep brackets": rows(
+            lambda place: f"let x{place + 1} = {'(' * 29}x{place} and not snr > {place} dB{')' * 29}\n",
+            head + "couplet 1\n1a x50 => A a\n1b otherwise => A a\nlet x0 = snr > 1 dB\n",
+        ),
+        "nested abs": rows(
+            lambda place: "abs(1 ms - " * 14 + "duration" + ")" * 14 + f" > {place} ms\n",
+            head + "couplet 1\n1a otherwise => A a\ngate\n",
+        ),
+        "huge numbers": rows(lambda place: f"let n{place + 1} = n{place} * {'9' * 29}\n", head + "let n0 = duration\n"),
+        "short names": rows(lambda place: f'group "g{place}" ' + "A," * 3900 + "A\n", head),
+        "short values": rows(lambda place: f'example "{place}" ' + "x 1," * 1900 + "x 1 => A a\n", head),
+        "near lets": rows(lambda place: f"let somelongname{place}x = snr > {place} dB\ngate\nsomelongnome{place}\n", head),
+        "accents in lines": rows(lambda place: f'source S{place} "a' + "\u0301" * 3900 + "\u0323" * 3900 + '"\n', head),
+        "open brackets in lines": rows(lambda place: "snr > 1 dB " + "[" * 7900 + "\n", head + "gate\n"),
+        "arrows in lines": rows(lambda place: "1a x" + "=>" * 3900 + "\n", head + "couplet 1\n"),
+        "digits of other scripts": rows(lambda place: "snr > " + "\u0661" * 7900 + "\n", head + "gate\n"),
+        "quotes and hashes": rows(lambda place: '"#"' * 2600 + "\n", head + "gate\n"),
+        "turned text": rows(lambda place: f"let \u202eabc{place}\u2066 = 5 ms\n", head),
         "arrows": rows(lambda place: "=>", head + "couplet 1\n1a "),
         "nul": "\x00" * size,
         "accents": "let e" + "\u0301" * size + " = 5 ms",

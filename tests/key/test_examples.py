@@ -2,7 +2,7 @@
 
 import pytest
 
-from classifier.key import parse_call, parse_key, read_key, run_examples
+from classifier.key import has_errors, limits, parse_call, parse_key, read_key, run_examples
 
 KEY = """\
 key "K" version 1
@@ -115,3 +115,28 @@ def test_typed_calls_with_faults(text, code):
     call, found = parse_call(text)
     assert call == {}
     assert [each.code for each in found] == [code]
+
+
+def chain(couplets, examples):
+    """A key of which every couplet is unsure of a call without a signal-to-noise ratio, and examples of such calls."""
+    lines = ['key "Chain" version 1', "taxon Examplia vespera", "taxon Examplia matutina"]
+    for number in range(1, couplets):
+        lines += [f"couplet {number}", f"{number}a snr < 1 dB => Examplia vespera", f"{number}b otherwise => {number + 1}"]
+    lines += [f"couplet {couplets}", f"{couplets}a otherwise => Examplia matutina"]
+    lines += [f'example "{number}" duration 5 ms => Examplia vespera' for number in range(examples)]
+    return parse_key("\n".join(lines)).key
+
+
+def test_examples_that_take_too_long_are_not_run_and_that_is_an_error():
+    couplets = 300
+    run = limits.EXAMPLE_STEPS // (3 * couplets) + 1  # two leads and a comparison in each couplet
+    found = run_examples(chain(couplets, run + 20))
+    assert [each.code for each in found] == ["K501"] * run + ["K322"]
+    assert f'from "{run}" on are not run' in found[-1].message
+    assert has_errors(found[-1:])
+
+
+def test_a_failed_example_quotes_a_few_of_its_ways():
+    (found,) = run_examples(chain(40, 1))
+    assert found.message.count(" | ") == 6
+    assert found.message.endswith("| …)")

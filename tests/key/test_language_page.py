@@ -60,6 +60,11 @@ def test_its_limits_are_the_limits(page):
         limits.BASES,
         limits.COMPARISONS,
         limits.MEANING_DEPTH,
+        limits.NUMBER_BITS,
+        limits.MARKS,
+        limits.EXAMPLE_STEPS,
+        limits.FINDINGS,
+        limits.ALL_FINDINGS,
     }
 
 

@@ -6,7 +6,7 @@ from textwrap import dedent
 
 import classifier.key
 from classifier.key import RULES, finding, has_errors, parse_key, render
-from classifier.key.messages import did_you_mean, in_order
+from classifier.key.messages import Suggestions, did_you_mean, in_order
 from classifier.key.syntax import Span
 
 
@@ -78,3 +78,24 @@ def test_codes_and_names_of_rules_are_their_own():
 
 def test_what_is_offered_exists():
     assert all(hasattr(classifier.key, name) for name in classifier.key.__all__)
+
+
+def test_of_several_names_the_nearest_is_suggested_and_of_equals_the_first():
+    assert did_you_mean("duraton", ["level", "duration", "duratio"]) == "did you mean `duration`?"
+    assert did_you_mean("specias", ["species", "specios"]) == "did you mean `species`?"
+    assert did_you_mean("abcde", ["abcxy"]) == "did you mean `abcxy`?"  # six of ten characters agree
+    assert did_you_mean("abcde", ["abxyz"]) == ""
+
+
+def test_suggestions_end_where_there_are_too_many_names():
+    suggest = Suggestions(comparisons=5)
+    assert suggest("duraton", ["duration"] * 3) != ""
+    assert suggest("duraton", ["duration"] * 3) == ""
+    assert suggest("duraton", ["duration"]) == ""
+
+
+def test_a_share_written_as_a_fraction_is_offered_in_percent():
+    head = 'key "K" version 1\ntaxon A a\n    coherence 0.5 to {}\ncouplet 1\n    1a clipped_share > {} => A a\n    1b otherwise => A a\n'
+    helps = [each.help for each in parse_key(head.format("0.9", "0.05")).diagnostics]
+    assert helps == ["write `90 %`, or `0.9 %` if so little is meant", "write `5 %`, or `0.05 %` if so little is meant"]
+    assert [each.help for each in parse_key(head.format("90", "5")).diagnostics] == ["write `90 %`", "write `5 %`"]

@@ -182,6 +182,8 @@ def test_blanks_pasted_from_word_processors_are_blanks():
         ("let x = " + "not " * 900 + "y", "K321"),
         ("let x = " + "-" * 900 + "5 ms", "K321"),
         ("let x = 1" + "0" * 40 + " ms", "K320"),
+        ("let e" + "\u0301" * 31 + " = 5 ms", "K320"),
+        ('source S "a' + "\u0301\u0323" * 2000 + '"', "K320"),
         ("gate\n" * (limits.STATEMENTS + 1), "K322"),
         ("what is this\n" * 500, "K322"),
         ("gate\n" + "snr > 1 dB\n" * (limits.BLOCK_LINES + 5), "K322"),
@@ -191,6 +193,16 @@ def test_limits_are_findings(text, code):
     found = parse(text, "a").diagnostics
     assert found[-1].code == code
     assert len(found) <= limits.FINDINGS + 1
+
+
+def test_as_many_accents_as_scripts_need_are_read():
+    assert parse('source S "Ne' + "\u0301" * limits.MARKS + 'po"', "a").diagnostics == ()
+
+
+def test_a_lead_broken_behind_and_says_how_a_line_goes_on():
+    first, _ = parse("couplet 1\n    1a duration < 5 ms and\n    snr > 3 dB => 2\n", "a").diagnostics
+    assert (first.code, first.span.line, first.message.split(",")[0]) == ("K101", 2, "this line ends with `and`")
+    assert "start of the next line" in first.help
 
 
 def test_every_rule_that_the_reader_uses_is_in_the_grammar():

@@ -169,6 +169,7 @@ class Axes:
         self._named = {}
         self._pending = []  # (axis, cut)
         self.may_be_missing = set()
+        self._taken = {}
         self._placed = {}
         self._sides = {}
 
@@ -178,7 +179,11 @@ class Axes:
         """Make axes and cuts for everything that a condition compares."""
         stack = [condition]
         while stack:
-            match stack.pop():
+            condition = stack.pop()
+            if id(condition) in self._taken:
+                continue
+            self._taken[id(condition)] = condition  # kept, so that its id stays its own
+            match condition:
                 case f.Comparison() as comparison:
                     self._take_comparison(comparison)
                 case f.Presence(name):
@@ -236,7 +241,7 @@ class Axes:
         """(axis, factor) so that form = factor * axis; forms that differ by a factor share their axis."""
         if len(form.terms) == 1:
             return self._axis(form.terms[0][0]), form.terms[0][1]
-        terms = sorted(form.terms, key=lambda term: repr(term[0]))
+        terms = _in_one_order(form.terms)
         first = terms[0][1]
         shared = tuple((atom, coefficient / first) for atom, coefficient in terms)
         if shared not in self._by_key:
@@ -323,6 +328,14 @@ class Axes:
         above = placed.above(sharp and sense in (">", "<="))
         yes, no = (below, above) if sense in ("<", "<=") else (above, below)
         return Side(axis, yes, no, axis.every & ~(yes | no) | axis.missing)
+
+
+def _in_one_order(terms):
+    """Terms in an order that does not hang on how they were written."""
+    names = {f.metrics_of(atom): (atom, coefficient) for atom, coefficient in terms}
+    if len(names) == len(terms):
+        return [names[each] for each in sorted(names)]
+    return sorted(terms, key=lambda term: repr(term[0]))
 
 
 def _holds_whole(axis, cell):

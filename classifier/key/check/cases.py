@@ -55,8 +55,17 @@ class Term:
     """A conjunction of sets of cells, (axis number, cells) pairs, and of choices. ``axes`` has a bit for each axis in it."""
 
     cells: tuple[tuple[int, int], ...]
-    choices: tuple[tuple["Term", ...], ...]
+    choices: tuple["Choice", ...]
     axes: int
+
+
+class Choice(tuple):
+    """Terms of which one must be met; ``axes`` has a bit for each axis in them."""
+
+    def __init__(self, terms: Iterable[Term]):
+        self.axes = 0
+        for term in self:
+            self.axes |= term.axes
 
 
 EVERYTHING = Term((), (), 0)
@@ -97,10 +106,8 @@ def either(terms: Iterable[Term | None], everywhere: dict[int, int]) -> Term | N
         rest.append(Term(((axis, mask),), (), 1 << axis))
     if len(rest) <= 1:
         return rest[0] if rest else NOTHING
-    axes = 0
-    for term in rest:
-        axes |= term.axes
-    return Term((), (tuple(rest),), axes)
+    choice = Choice(rest)
+    return Term((), (choice,), choice.axes)
 
 
 class Conditions:
@@ -146,13 +153,14 @@ class Case:
     the case, where some are known: it spares the search for them."""
 
     cells: tuple[int, ...]
-    choices: tuple[tuple[Term, ...], ...] = ()
+    choices: tuple[Choice, ...] = ()
     model: tuple[int, ...] | None = field(default=None, compare=False, repr=False)
 
     def within(self, other: "Case") -> bool:
         """Whether every call of this case is surely one of the other's."""
-        if any(mine & ~its for mine, its in zip(self.cells, other.cells, strict=True)):
-            return False
+        for mine, its in zip(self.cells, other.cells, strict=True):
+            if mine & ~its:
+                return False
         mine = set(map(id, self.choices))
         return all(id(choice) in mine or any(_holds(term, self.cells) for term in choice) for choice in other.choices)
 
@@ -189,6 +197,14 @@ def _left_of(choice, cells):
     """The terms of a choice that can still be met: None if one surely is."""
     live = []
     for term in choice:
+        if not term.choices and len(term.cells) == 1:  # most are so
+            (axis, mask), = term.cells
+            left = cells[axis] & mask
+            if left:
+                if left == cells[axis]:
+                    return None
+                live.append(term)
+            continue
         if _fails(term, cells):
             continue
         if _holds(term, cells):
@@ -216,17 +232,24 @@ def narrow(case: Case, term: Term | None, effort: Effort, *, recheck: bool = Fal
                 cells[axis] = left
                 changed |= 1 << axis
         fresh.extend(item.choices)
+    if not fresh and not recheck:
+        if not changed:
+            effort.spend()
+            return case
+        if not case.choices:
+            effort.spend()
+            return Case(tuple(cells))
     choices = list(case.choices)
     if recheck:
         choices, fresh = [], [*choices, *fresh]
     while True:
-        effort.spend()
+        effort.spend(1 + len(choices) // 8)
         again = 0
         kept = []
         touched = fresh
         for choice in choices:
-            (touched if _touches(choice, changed) else kept).append(choice)
-        effort.spend(sum(map(len, touched)))
+            (touched if choice.axes & changed else kept).append(choice)
+        effort.spend(sum(map(len, touched)) // 3)
         for choice in touched:
             live = _left_of(choice, cells)
             if live is None:
@@ -234,7 +257,7 @@ def narrow(case: Case, term: Term | None, effort: Effort, *, recheck: bool = Fal
             if not live:
                 return None
             if len(live) > 1:
-                kept.append(choice if len(live) == len(choice) else tuple(live))
+                kept.append(choice if len(live) == len(choice) else Choice(live))
                 continue
             for axis, mask in live[0].cells:
                 left = cells[axis] & mask
@@ -248,13 +271,6 @@ def narrow(case: Case, term: Term | None, effort: Effort, *, recheck: bool = Fal
         choices, fresh, changed = kept, [], again
         if not again:
             return Case(tuple(cells), tuple(choices))
-
-
-def _touches(choice, changed):
-    for term in choice:
-        if term.axes & changed:
-            return True
-    return False
 
 
 def settled(case: Case, effort: Effort, plausible=None) -> Iterator[Case]:

@@ -83,6 +83,7 @@ def overlaps(ground: Ground, ways: Ways, undecided: Undecided) -> Iterator[Diagn
     found = []
     for place, station in enumerate(ground.compiled.stations):
         leads = [route for route in ground.leads(station) if route.meaning is not None]
+        compared = {route.index: _compared(ground, route) for route in leads}
         stretches = {}
 
         def stretch(route, axis, known=stretches):
@@ -96,7 +97,7 @@ def overlaps(ground: Ground, ways: Ways, undecided: Undecided) -> Iterator[Diagn
                     continue
                 if undecided.too_many(found):
                     return
-                both_compare = _compared(ground, first) & _compared(ground, second)
+                both_compare = compared[first.index] & compared[second.index]
                 shared = [
                     axis.index for axis in ground.axes.all
                     if both_compare >> axis.index & 1 and _crossing(stretch(first, axis.index), stretch(second, axis.index))
@@ -134,6 +135,8 @@ def _reached(ground, route, place):
     if case is None:
         return 0
     left, reached = case.cells[place] & ground.axes.all[place].every, 0
+    if not case.choices and ground.polytopes.free(place):
+        return 0 if ground.none(case) else left
     while left:
         cell = left & -left
         left ^= cell

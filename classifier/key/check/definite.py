@@ -137,7 +137,7 @@ class _Search:
         while stack:
             way = stack.pop()
             if way.ahead:
-                effort.spend(4)
+                effort.spend(6)
                 if ground.polytopes.plausible(way.case.cells, effort):
                     stack.extend(self._through(way))
             elif way.cap == 0:
@@ -210,7 +210,7 @@ class _Search:
 
 def _asked_on_the_way(ground, route):
     """Metrics that the lead's couplet asks for, up to the lead itself."""
-    station = next(each for each in ground.compiled.stations if route in each.routes)
+    station = next(each for each in ground.compiled.stations if any(route is one for one in each.routes))
     asked = set()
     for each in ground.leads(station):
         if each.meaning is not None:
@@ -230,7 +230,8 @@ def _unsafe(ground, route, taxa):
     ranges = ground.ranges[first.name]
     undeclared = [name for name, _ in witness.call if name not in ranges]
     # The ranges that the way there asks about; all of them, should it ask about none.
-    asked = [name for name in ranges if name in _asked_on_the_way(ground, route)] or list(ranges)
+    on_the_way = _asked_on_the_way(ground, route)
+    asked = [name for name in ranges if name in on_the_way] or list(ranges)
     inside = listed([
         f"{name} {short_number(float(ranges[name][0]))} to {amount(float(ranges[name][1]), METRICS[name].unit)}" for name in asked
     ])

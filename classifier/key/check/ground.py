@@ -9,6 +9,7 @@ looked at too.)
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import cached_property
 
 from classifier.key.check.axes import Axes
 from classifier.key.check.cases import (
@@ -29,26 +30,43 @@ from classifier.key.check.cases import (
 from classifier.key.check.polytope import Inside, Polytopes
 from classifier.key.check.relations import kin
 from classifier.key.compile import CompiledKey, Route, Station
+from classifier.key.forms import Condition
 from classifier.key.syntax import Taxon
 from classifier.key.units import unit
 from classifier.metrics import METRICS
 
-#: Steps that one question may cost, and all of them together (a step takes one or two microseconds).
+#: Steps that one question may cost, and all of them together (a step takes two or three microseconds).
 QUESTION_STEPS = 20_000
-ALL_STEPS = 300_000
+ALL_STEPS = 200_000
 #: Settled cases among which those with the widest margin are looked for, and how many of these are shown.
 _CASES_LOOKED_AT, _CASES_TRIED = 12, 3
 
 
-@dataclass(frozen=True)
 class Terms:
-    """A lead as sets of calls: its condition met as YES, NO, TAKEN and PASSED, and unsure."""
+    """A lead as sets of calls: its condition met as YES, NO, TAKEN and PASSED, and unsure; each made when it is asked for."""
 
-    yes: Term | None
-    no: Term | None
-    taken: Term | None
-    passed: Term | None
-    unsure: Term | None
+    def __init__(self, conditions: Conditions, meaning: Condition | None):
+        self._conditions, self._meaning = conditions, meaning
+
+    @cached_property
+    def yes(self) -> Term | None:
+        return self._conditions.term(self._meaning, YES)
+
+    @cached_property
+    def no(self) -> Term | None:
+        return self._conditions.term(self._meaning, NO)
+
+    @cached_property
+    def taken(self) -> Term | None:
+        return self._conditions.term(self._meaning, TAKEN)
+
+    @cached_property
+    def passed(self) -> Term | None:
+        return self._conditions.term(self._meaning, PASSED)
+
+    @cached_property
+    def unsure(self) -> Term | None:
+        return self._conditions.unsure(self._meaning)
 
 
 @dataclass(frozen=True)
@@ -95,18 +113,13 @@ class Ground:
         self.perhaps_missing = Case(tuple(axis.domain | axis.missing for axis in self.axes.all))
         self.gate = both(self.conditions.term(each, TAKEN) for each in compiled.gate)
         self.blank = dict.fromkeys(compiled.metrics)
-        self._terms = {}
+        self._terms, self._boxes = {}, {}
 
     # ------------------------------------------------------------------------------------------------ sets of calls
 
     def terms(self, route: Route) -> Terms:
         if route.index not in self._terms:
-            term = self.conditions.term
-            meaning = route.meaning
-            self._terms[route.index] = Terms(
-                term(meaning, YES), term(meaning, NO), term(meaning, TAKEN), term(meaning, PASSED),
-                self.conditions.unsure(meaning),
-            )
+            self._terms[route.index] = Terms(self.conditions, route.meaning)
         return self._terms[route.index]
 
     @staticmethod
@@ -119,12 +132,14 @@ class Ground:
 
     def box(self, taxon: str, *, missing: bool = False) -> Term | None:
         """Calls inside all declared ranges of a taxon; with ``missing`` also where metrics of them are missing."""
-        cells = []
-        for name, (low, high) in self.ranges[taxon].items():
-            axis = self.axes.named(name)
-            mask = axis.above(low, False) & axis.below(high, False)
-            cells.append(Term(((axis.index, mask | (axis.missing if missing else 0)),), (), 1 << axis.index))
-        return both(cells)
+        if (taxon, missing) not in self._boxes:
+            cells = []
+            for name, (low, high) in self.ranges[taxon].items():
+                axis = self.axes.named(name)
+                mask = axis.above(low, False) & axis.below(high, False)
+                cells.append(Term(((axis.index, mask | (axis.missing if missing else 0)),), (), 1 << axis.index))
+            self._boxes[taxon, missing] = both(cells)
+        return self._boxes[taxon, missing]
 
     # ----------------------------------------------------------------------------------------------------- questions
 
@@ -148,6 +163,7 @@ class Ground:
         if case is None or case.model is not None:
             return case
         effort = self.effort.part(QUESTION_STEPS)
+        effort.spend(len(case.cells) // 8)
         found = None
         if near is not None and near.model is not None:
             if _keeps(case, near):

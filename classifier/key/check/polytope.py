@@ -14,7 +14,7 @@ from itertools import product
 from classifier.key.check.axes import Axes, Axis
 from classifier.key.check.cases import Effort, TooHard
 from classifier.key.check.kinds import BENT, OPAQUE, PLAIN, RATIO, SUM
-from classifier.key.check.relations import ENTANGLING, EQUALS, HIGHEST, LOWEST, TOGETHER, kin, order_pairs
+from classifier.key.check.relations import EQUALS, HIGHEST, LOWEST, entangling, joined, kin, order_pairs
 from classifier.key.check.rows import AMPLE, FLAT, Row, carry, metrics_in, nearest, row_of, ways, widest
 from classifier.key.vocabulary import NAMES, PULSE
 
@@ -22,6 +22,8 @@ from classifier.key.vocabulary import NAMES, PULSE
 _MOST_COMBINATIONS = 256
 #: Steps of effort that a linear programme counts for.
 _PROGRAMME_STEPS = 1_000
+#: ... of carrying bounds through a system of rows, and for each of its rows.
+_SYSTEM_STEPS, _ROW_STEPS = 10, 8
 
 
 @dataclass(frozen=True)
@@ -42,23 +44,18 @@ class Polytopes:
     def __init__(self, axes: Axes, usual: dict | None = None):
         self.axes = axes
         self.usual = usual or {}
-        self._answers = {}
-        self._quick = {}
-        self._kin = {
-            axis.index: frozenset(map(kin, metrics_in(axis))) for axis in axes.all if axis.kind != OPAQUE
-        }
-        self._over = {axis.index: metrics_in(axis) for axis in axes.all if axis.kind != OPAQUE}
-        # Families of axes that can contradict each other at all; between families nothing is shared.
-        self._families = [
-            family for family in _joined([axis for axis in axes.all if axis.kind != OPAQUE], self._kin)
-            if self._entangled(family)
-        ]
+        self._answers, self._quick = {}, {}
         self._linear = [axis for axis in axes.all if axis.kind != OPAQUE]
+        self._over = {axis.index: metrics_in(axis) for axis in self._linear}
+        self._kin = {index: frozenset(map(kin, names)) for index, names in self._over.items()}
+        # Families of axes that can contradict each other at all; between families nothing is shared.
+        self._families = [family for family in joined(self._linear, self._kin) if self._entangled(family)]
         self._joint = [axis for axis in axes.all if axis.kind != PLAIN]
         self._plain = {axis.names[0]: axis for axis in axes.all if axis.kind == PLAIN and axis.names}
-        self._parts = {
-            axis.index: [self._plain[name] for name in axis.names if name in self._plain] for axis in self._joint
-        }
+        self._parts = {axis.index: [self._plain[each] for each in axis.names if each in self._plain] for axis in self._joint}
+        several = [*self._joint, *(part for parts in self._parts.values() for part in parts)]
+        self._in_sums = list({axis.index: axis for axis in several}.values())
+        self._bound = {axis.index for axes in (*self._families, self._in_sums) for axis in axes}
         self._ranges = {axis.names[0]: (axis.low, axis.high) for axis in self._plain.values()}
         self._whole = {name for name, axis in self._plain.items() if axis.whole}
 
@@ -79,7 +76,7 @@ class Polytopes:
         key = tuple((axis.index, cells[axis.index]) for axis in group)
         known = self._quick.get(key)
         if known is None:
-            effort.spend(30)
+            effort.spend(_SYSTEM_STEPS + _ROW_STEPS * len(group))
             rows = []
             for axis in group:
                 runs = axis.runs(cells[axis.index]) if axis.kind not in (RATIO, BENT) else ()
@@ -88,6 +85,10 @@ class Polytopes:
             known = None not in rows and self._bounded([row for part in rows for row in part]) is not None
             self._quick[key] = known
         return known
+
+    def free(self, axis: int) -> bool:
+        """Whether an axis (by number) can lie in any of its cells, whatever the cells of the others are."""
+        return axis not in self._bound
 
     def uses_opaque(self, cells: Sequence[int]) -> bool:
         """Whether cells of an axis that is not linear were narrowed, so that a yes of ``possible`` is not sure."""
@@ -120,7 +121,7 @@ class Polytopes:
             if not mask & axis.missing and (full or narrow or needed):
                 chosen.append(axis)
         call, margin = {}, math.inf
-        for group in _joined(chosen, self._kin, extra) or ([[]] if extra else []):
+        for group in joined(chosen, self._kin, {name for row in extra for name in row.names}) or ([[]] if extra else []):
             found = self._group_inside(group, cells, effort, extra, rough)
             if found is None:
                 return None
@@ -139,15 +140,15 @@ class Polytopes:
     def presences(self, cells) -> Iterator[Sequence[int]]:
         """Which of the metrics in sums are measured and which missing, where a sum says so: a sum is missing if and only
         if one of its metrics is."""
+        if not any(cells[axis.index] & axis.missing for axis in self._in_sums):
+            yield cells
+            return
         joint = [
             axis for axis in self._joint
             if cells[axis.index] & axis.missing
             or any(cells[plain.index] & plain.missing for plain in self._parts[axis.index])
         ]
-        if joint:
-            yield from self._settle(joint, list(cells))
-        else:
-            yield cells
+        yield from self._settle(joint, list(cells))
 
     def _settle(self, joint, cells):
         absent = []
@@ -197,11 +198,10 @@ class Polytopes:
             return True
         if len(group) == 1:
             names = set(self._over[group[0].index])
-            return group[0].kind == SUM and (bool(names & ENTANGLING) or any(pair <= names for pair in TOGETHER))
+            return group[0].kind == SUM and entangling(names)
         if any(axis.kind != PLAIN or len(self._over[axis.index]) > 1 for axis in group):
             return True
-        names = {self._over[axis.index][0] for axis in group}
-        return bool(names & ENTANGLING) or any(together <= names for together in TOGETHER)
+        return entangling({self._over[axis.index][0] for axis in group})
 
     def _group_possible(self, group, cells, effort):
         key = tuple((axis.index, cells[axis.index]) for axis in group)
@@ -230,7 +230,7 @@ class Polytopes:
         if math.prod(map(len, apart)) > _MOST_COMBINATIONS:
             raise TooHard
         for chosen in product(*apart):
-            effort.spend(30)
+            effort.spend(_SYSTEM_STEPS + _ROW_STEPS * len(group))
             yield [row for rows in chosen for row in rows]
 
     # ----------------------------------------------------------------------------------------------------- systems
@@ -280,7 +280,8 @@ class Polytopes:
 
     def _widest(self, rows, effort, rough):
         """The call with the widest margin (or, ``rough``, one with some)."""
-        if not any(len(row.names) > 1 for row in rows) and not _entangling(rows):
+        names = {name for row in rows for name in row.names}
+        if not any(len(row.names) > 1 for row in rows) and not (len(names) > 1 and entangling(names)):
             return self._box(rows)
         if rough:
             bounded = self._bounded(rows)
@@ -347,24 +348,3 @@ class Polytopes:
         if found is None or (found[1] <= FLAT and any(row.low_open or row.high_open for row in rows)):
             return None
         return Inside(found[0], 0.0)
-
-
-def _joined(axes, kins, extra=()):
-    """Axes put together that share a family of metrics."""
-    groups = []
-    linked = frozenset(kin(name) for row in extra for name in row.names)
-    for axis in axes:
-        mine = kins[axis.index]
-        if mine & linked:
-            mine = mine | linked
-        touching = [group for group in groups if group[0] & mine]
-        merged = mine.union(*(group[0] for group in touching))
-        members = [each for group in touching for each in group[1]] + [axis]
-        groups = [group for group in groups if group not in touching] + [(merged, members)]
-    return [members for _, members in groups]
-
-
-def _entangling(rows):
-    """Whether relations join metrics of rows that have one metric each."""
-    names = {row.names[0] for row in rows}
-    return len(names) > 1 and (bool(names & ENTANGLING) or any(together <= names for together in TOGETHER))

@@ -5,6 +5,8 @@ frequency, and so on) and hold for a call measured without error. Proofs that ig
 cannot exist.
 """
 
+from collections.abc import Iterable, Mapping
+
 #: Frequencies that lie on the ridge: between min_frequency and max_frequency.
 ON_THE_RIDGE = (
     "start_frequency", "end_frequency", "characteristic_frequency", "knee_frequency", "peak_frequency", "centre_frequency",
@@ -45,3 +47,26 @@ def order_pairs(names: set) -> list[tuple[str, str]]:
             pairs.extend([(LOWEST, name)] if LOWEST in names else [])
             pairs.extend([(name, HIGHEST)] if HIGHEST in names else [])
     return pairs + [pair for pair in ORDERED if set(pair) <= names]
+
+
+def entangling(names: set) -> bool:
+    """Whether relations join quantities of these metrics that have one metric each."""
+    return bool(names & ENTANGLING) or any(together <= names for together in TOGETHER)
+
+
+def joined(axes: Iterable, kins: Mapping[int, frozenset], linked: Iterable = ()) -> list[list]:
+    """Axes in groups, together where they share a family of metrics.
+
+    ``kins`` gives the families by an axis's number; ``linked`` are metrics whose families something else joins
+    """
+    groups = []
+    link = frozenset(map(kin, linked))
+    for axis in axes:
+        mine = kins[axis.index]
+        if mine & link:
+            mine = mine | link
+        touching = [group for group in groups if group[0] & mine]
+        merged = mine.union(*(group[0] for group in touching))
+        members = [each for group in touching for each in group[1]] + [axis]
+        groups = [group for group in groups if group not in touching] + [(merged, members)]
+    return [members for _, members in groups]

@@ -15,6 +15,7 @@ from classifier.key.check.refines import dead_refinements
 from classifier.key.check.tiers import TierRules, tier_faults
 from classifier.key.check.undecided import Undecided
 from classifier.key.check.ways import Ways
+from classifier.key.collector import collector_paused
 from classifier.key.compile import CompiledKey, compile_key
 from classifier.key.examples import run_examples
 from classifier.key.messages import Diagnostic, finding, in_order
@@ -39,6 +40,7 @@ def check(reading: KeyReading, *, sample_rate_khz: float | None = None, steps: i
     return in_order([*reading.diagnostics, *check_reading(reading, sample_rate_khz=sample_rate_khz, steps=steps)])
 
 
+@collector_paused()
 def check_reading(
     reading: KeyReading, *, sample_rate_khz: float | None = None, steps: int = ALL_STEPS
 ) -> list[Diagnostic]:
@@ -117,7 +119,7 @@ def _in_turn(ground, rules, faulty, undecided):
     left, and what was found when that runs out is kept."""
     ways, whole = Ways(ground), ground.effort
     families = (
-        (0.5, lambda: unsafe_definites(ground, rules, undecided)),
+        (0.7, lambda: unsafe_definites(ground, rules, undecided)),
         (0.95, lambda: unreached(ground, ways, _accounted(ground, faulty), undecided)),
         (0.7, lambda: gaps(ground, ways, undecided)),
         (1.0, lambda: overlaps(ground, ways, undecided)),

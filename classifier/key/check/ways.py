@@ -86,6 +86,7 @@ class Ways:
             came = self._passages[clearly][self.station_of[index]]
             passage.exact &= came.exact
             cases.extend(came.taken[index])
+        self.ground.effort.spend(len(cases) ** 2 // 4)
         cases = _simplified(cases)
         if len(cases) > MOST_CASES:
             passage.exact = False
@@ -95,6 +96,7 @@ class Ways:
     def _narrowed(self, cases, term, passage):
         kept = []
         for case in cases:
+            self.ground.effort.spend(2)
             narrowed = self.ground.narrow(case, term)
             try:
                 narrowed = self.ground.with_model(narrowed, near=case)

@@ -49,6 +49,14 @@ LEADS = (
         ),
     ),
     Slip(
+        "K101",
+        r"^(?:(?!=>).)*\b(?P<at>and|or)$",
+        "this line ends with `{at}`, so the next one is not read as part of it",
+        "put the word at the start of the next line: a line that starts with and, or, => or a sign goes on from the one before",
+        rules=LEAD_RULES,
+        snippets=(("couplet_line", "1a duration < 5 ms and"), ("refine_line", "a alternation > 3 kHz or")),
+    ),
+    Slip(
         "K107",
         r"^(?P<at>(?:(?!=>).)*)$",
         "this lead does not say where it goes",
@@ -84,7 +92,7 @@ LEADS = (
     ),
     Slip(
         "K101",
-        r"=>[^,\[]*?(?<!,)\s(?P<at>at\s+(?:most|least)\b)",
+        r"=>(?:(?!=>)[^,\[])*?(?<!,)\s(?P<at>at\s+(?:most|least)\b)",
         "a comma is missing before `at most`",
         "write it as in => Examplia vespera, at most probable",
         snippets=(("couplet_line", '1a duration < 5 ms => unidentified "short" at most possible'),),

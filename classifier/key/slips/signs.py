@@ -93,7 +93,7 @@ SIGNS = (
 SMALL_SIGNS = (
     Slip(
         "K101",
-        r"(?P<at>\d+(?:\.\d+)?[eE][+-]?\d+)",
+        r"(?<!\d)(?P<at>\d+(?:\.\d+)?[eE][+-]?\d+)",
         "the number `{at}` is written with an exponent",
         "write it out in plain digits",
         snippets=(("gate_line", "snr >= 1e1 dB"),),
