@@ -11,6 +11,7 @@ from classifier.measure.neighbours import (
     distortions,
     harmonics_of_others,
     overlapped,
+    pieces,
     without_doubles,
 )
 from classifier.measure.pulses import PulseMeter, merged
@@ -95,6 +96,7 @@ class ChannelMeter:
             return None
         found = _select(found, self._is_call(found))
         found = _select(found, without_doubles(found))
+        found = _select(found, ~pieces(found))
         found = _select(found, ~harmonics_of_others(found))
         found = _select(found, ~distortions(found))
         found = _select(found, ~bursts(found))

@@ -15,6 +15,9 @@ DISTORTION_AFTER_S = 2e-3
 LONGEST_S = 0.12
 #: A piece of another pulse keeps within such a band.
 SLIVER_HZ = 5_000.0
+#: Two pieces of one faint call, whose middle the noise hid: the second begins this near to where the first ends, in time
+#: and in frequency, and neither stands further over the noise.
+PIECES_S, PIECES_HZ, PIECES_DB = 1.5e-3, 700.0, 14.0
 #: Sounds briefer than this may be pieces of one click.
 BURST_S = 1.8e-3
 #: Metrics that a pulse cut at its start, or at its end, cannot have.
@@ -34,7 +37,10 @@ def without_doubles(found):
         distance = np.abs(mine - other)
         shorter = min(duration[i], duration[j])
         together = np.ptp(at)
-        if keep[i] and keep[j] and together > 0.6 * shorter and np.median(distance) < 1_500.0:
+        apart = np.median(distance)
+        # no two calls run so close to each other; less of the time will do where they run closer
+        same = together > 0.6 * shorter and apart < 1_500.0 or together > 0.25 * shorter and apart < 500.0
+        if keep[i] and keep[j] and same:
             keep[i if energy[i] < energy[j] else j] = False
             continue
         # a brief piece whose energy is that of the longer pulse under it
@@ -45,6 +51,25 @@ def without_doubles(found):
             if np.min(np.abs(course - peak[brief])) < 1_000.0:
                 keep[brief] = False
     return keep
+
+
+def pieces(found):
+    """True for the lesser of two pieces into which noise tore one faint call."""
+    onset, duration, course = found["onset"][0], found["duration"][0], found["course"]
+    energy = found["level"][0] + 10 * np.log10(np.maximum(duration, 1e-6))
+    end, snr = onset + duration, found["snr"][0]
+    out = np.zeros(len(onset), bool)
+    faint = np.flatnonzero(snr < PIECES_DB)
+    for j in faint:
+        around = faint[slice(*np.searchsorted(onset[faint], (onset[j] - LONGEST_S, onset[j])))]
+        for i in around[np.abs(end[around] - onset[j]) < PIECES_S]:
+            # where they overlap, both ridges are known there
+            at = np.clip(0.5 * (end[i] + onset[j]), onset[j], end[i]) if end[i] > onset[j] else onset[j]
+            mine = np.interp(at, np.linspace(onset[j], end[j], course.shape[1]), course[j])
+            other = np.interp(at, np.linspace(onset[i], end[i], course.shape[1]), course[i])
+            if abs(mine - other) < PIECES_HZ:
+                out[i if energy[i] < energy[j] else j] = True
+    return out
 
 
 def harmonics_of_others(found):

@@ -3,7 +3,7 @@
 import numpy as np
 
 from classifier.measure.echoes import find_echoes
-from classifier.measure.neighbours import distortions, harmonics_of_others, overlapped, without_doubles
+from classifier.measure.neighbours import distortions, harmonics_of_others, overlapped, pieces, without_doubles
 
 
 def _pulses(rows):
@@ -68,3 +68,17 @@ def test_a_faint_bat_with_a_rhythm_of_its_own_is_no_copy_from_afar():
     rows += [(0.05 + 0.1037 * k, 5e-3, 74e3, 46e3, -45) for k in range(7)]
     rows.sort()
     assert not find_echoes(_pulses(rows)).any()
+
+
+def test_of_two_pieces_of_one_faint_call_the_longer_is_left_and_loud_calls_that_follow_each_other_both():
+    rows = [(0.1, 4e-3, 44.6e3, 44.5e3, -60), (0.1045, 9e-3, 44.5e3, 44.4e3, -60), (0.2, 4e-3, 60e3, 50e3, -60)]
+    found = _pulses(rows) | {"snr": (np.array([9.0, 10.0, 9.0]), None)}
+    assert pieces(found).tolist() == [True, False, False]
+    assert not pieces(found | {"snr": (np.full(3, 20.0), None)}).any()
+    found = _pulses([(0.1, 4e-3, 44.6e3, 44.5e3, -60), (0.1045, 9e-3, 49.0e3, 47e3, -60)])
+    assert not pieces(found | {"snr": (np.full(2, 9.0), None)}).any()
+
+
+def test_calls_that_run_into_each_other_on_one_ridge_are_one():
+    found = _pulses([(0.1, 12e-3, 41.2e3, 41.2e3, -60), (0.108, 22e-3, 41.3e3, 41.2e3, -58)])
+    assert without_doubles(found).tolist() == [False, True]
