@@ -37,13 +37,13 @@ INFLATION = {
     "min_frequency": 1.6,
     "bandwidth": 2.0,
     "mean_slope": 2.0,
-    "initial_slope": 2.7,
+    "initial_slope": 3.1,
     "characteristic_frequency": 2.3,
     "characteristic_slope": 2.9,
     "tail": 1.7,
-    "knee_frequency": 0.95,
-    "knee_time": 0.95,
-    "centre_frequency": 1.0,
+    "knee_frequency": 1.05,
+    "knee_time": 0.9,
+    "centre_frequency": 1.15,
 }
 #: Share of a knot's spacing by which a knee is off.
 KNEE_RESOLUTION = 0.5
