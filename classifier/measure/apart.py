@@ -12,7 +12,7 @@ import numpy as np
 from classifier.compiled import compiled
 from classifier.measure.angles import circle, turned
 from classifier.measure.harmonics import RATIOS, noise_along
-from classifier.measure.ridge import NARROW, NODE, demodulate, leftover_frequency, smooth
+from classifier.measure.ridge import NARROW, NODE, carried_on, demodulate, leftover_frequency, smooth
 
 #: Sounds whose bands lie further apart than the baseband is wide do not disturb each other.
 REACH_HZ = 20_000.0
@@ -119,8 +119,11 @@ def without(region, sound, others, *, baseband, floor_bin_hz):
 def _without(samples, wanted, time, first, frequency_hz, floor, floor_bin_hz, kernel, decimation, rate_hz):
     """Samples less all sounds but the wanted one: each is drawn in turn from what the others leave, strongest first."""
     node = NODE * decimation
-    courses = [_longer(frequency_hz[first[k] : first[k + 1]], rate_hz) for k in range(len(time))]
-    begins = [int(np.round(time[k] - BEYOND_NODES * node)) for k in range(len(time))]
+    longer = [
+        carried_on(frequency_hz[first[k] : first[k + 1]], time[k], node, rate_hz, BEYOND_NODES, BEYOND_NODES)
+        for k in range(len(time))
+    ]
+    begins, courses = [begin for begin, _ in longer], [course for _, course in longer]
     drawn = [np.zeros((len(course) - 1) * node) for course in courses]
     rest = samples.astype(np.float64)
     leaks = False
@@ -235,21 +238,6 @@ def _every_sample(values, decimation):
             a[k] = left.real + (right.real - left.real) * part
             b[k] = left.imag + (right.imag - left.imag) * part
     return real, imaginary
-
-
-@compiled
-def _longer(frequency_hz, rate_hz):
-    """A track carried on over both its ends by BEYOND_NODES with the slopes that it has there."""
-    n = len(frequency_hz)
-    few = min(n - 1, 2)
-    rise = (frequency_hz[few] - frequency_hz[0]) / few
-    fall = (frequency_hz[-1] - frequency_hz[-1 - few]) / few
-    out = np.empty(n + 2 * BEYOND_NODES)
-    out[BEYOND_NODES:-BEYOND_NODES] = frequency_hz
-    for i in range(BEYOND_NODES):
-        out[i] = frequency_hz[0] - rise * (BEYOND_NODES - i)
-        out[-1 - i] = frequency_hz[-1] + fall * (BEYOND_NODES - i)
-    return np.minimum(np.maximum(out, 1_000.0), rate_hz / 2 - 1_000.0)
 
 
 @compiled

@@ -61,26 +61,27 @@ class Baseband:
 
 
 @compiled
-def carried_on(frequency_hz, time, node, sample_rate_hz):
+def carried_on(frequency_hz, time, node, sample_rate_hz, margin=MARGIN_NODES, sloping=SLOPING_NODES):
     """First sample of a pulse's row and its nodes: the track, carried on with its end slopes over both its ends.
 
     Parameters
     ----------
     frequency_hz : float64, shape (n,), n >= 2, the track at every node
     time : float, sample of its first point
+    margin, sloping : int, nodes added at each end, and how many of them keep its slope; then it is held
     """
     n = len(frequency_hz)
     few = min(n - 1, 2)
     rise = (frequency_hz[few] - frequency_hz[0]) / few
     fall = (frequency_hz[-1] - frequency_hz[-1 - few]) / few
-    nodes = np.empty(n + 2 * MARGIN_NODES)
-    nodes[MARGIN_NODES:-MARGIN_NODES] = frequency_hz
-    for i in range(MARGIN_NODES):
-        away = min(MARGIN_NODES - i, SLOPING_NODES)
+    nodes = np.empty(n + 2 * margin)
+    nodes[margin:-margin] = frequency_hz
+    for i in range(margin):
+        away = min(margin - i, sloping)
         nodes[i] = frequency_hz[0] - rise * away
         nodes[-1 - i] = frequency_hz[-1] + fall * away
     highest = sample_rate_hz / 2 - EDGE_HZ
-    return int(np.round(time - MARGIN_NODES * node)), np.minimum(np.maximum(nodes, EDGE_HZ), highest)
+    return int(np.round(time - margin * node)), np.minimum(np.maximum(nodes, EDGE_HZ), highest)
 
 
 @compiled
