@@ -7,7 +7,7 @@ so that few samples hold it. What the recording holds in that band and beyond sa
 import numpy as np
 
 from classifier.compiled import compiled
-from classifier.measure.angles import circle
+from classifier.measure.angles import circle, turned
 from classifier.measure.smoothing import deviation_at, length_of, solve_forward
 from classifier.measure.spline import DEGREE, bases_of, basis_rows, polynomial_at, polynomials_along
 
@@ -82,17 +82,18 @@ def peak_and_centre(spectrum, signal, rate_hz, first_s, middle_hz, shape):
         i += 1
     bin_hz = rate_hz / size
     centre = (i - size // 2 + (0.5 * total - below) / power[i] - 0.5) * bin_hz
-    peak, peak_error = _peak(signal, first_s, rate_hz, (place - size // 2) * bin_hz, shape)
+    amplitude_bases = bases_of(shape.amplitude_knots)
+    peak, peak_error = _peak(signal, first_s, rate_hz, (place - size // 2) * bin_hz, shape, amplitude_bases)
     # other maxima that noise may lift over this one
     doubt = RIVAL * deviation_at(shape.peak_s, shape.amplitude_knots, shape.amplitude_root, 0) / shape.peak_amplitude
     for k in range(1, size - 1):
         if power[k] > highest * (1 - min(doubt, 0.9)) and power[k] >= power[k - 1] and power[k] > power[k + 1]:
             peak_error = max(peak_error, 0.5 * abs(k - place) * bin_hz)
-    return middle_hz + peak, peak_error, middle_hz + centre, _centre_error(shape, middle_hz + centre)
+    return middle_hz + peak, peak_error, middle_hz + centre, _centre_error(shape, middle_hz + centre, amplitude_bases)
 
 
 @compiled
-def _peak(signal, first_s, rate_hz, coarse_hz, shape):
+def _peak(signal, first_s, rate_hz, coarse_hz, shape, amplitude_bases):
     """Frequency at which |X(f)| is greatest, by Newton's steps from a bin, and its standard error.
 
     With X, X', X'' the transform of the samples weighted by 1, t and t^2 (t from the middle), the power's slope is
@@ -108,10 +109,9 @@ def _peak(signal, first_s, rate_hz, coarse_hz, shape):
     for _ in range(3):
         r0 = i0 = r1 = i1 = r2 = i2 = 0.0
         for i in range(n):
-            here, t = signal[i], i - middle
-            cosine, sine = circle(-t * (frequency / rate_hz))
-            real[i] = here.real * cosine - here.imag * sine
-            imaginary[i] = here.real * sine + here.imag * cosine
+            t = i - middle
+            here = turned(signal[i], -t * (frequency / rate_hz))
+            real[i], imaginary[i] = here.real, here.imag
             r0 += real[i]
             i0 += imaginary[i]
             r1 += real[i] * t
@@ -131,7 +131,7 @@ def _peak(signal, first_s, rate_hz, coarse_hz, shape):
     together = (n + _TOGETHER - 1) // _TOGETHER
     at_s, step_s = first_s + 0.5 * (_TOGETHER - 1) / rate_hz, _TOGETHER / rate_hz
     phase_rows, phase_pieces = basis_rows(at_s, step_s, together, shape.knots, bases_of(shape.knots))
-    amplitude_rows, amplitude_pieces = basis_rows(at_s, step_s, together, shape.amplitude_knots, bases_of(shape.amplitude_knots))
+    amplitude_rows, amplitude_pieces = basis_rows(at_s, step_s, together, shape.amplitude_knots, amplitude_bases)
     for k in range(together):
         phase_pull = amplitude_pull = 0.0
         for i in range(k * _TOGETHER, min((k + 1) * _TOGETHER, n)):
@@ -149,7 +149,7 @@ def _peak(signal, first_s, rate_hz, coarse_hz, shape):
 
 
 @compiled
-def _centre_error(shape, centre_hz):
+def _centre_error(shape, centre_hz, amplitude_bases):
     """Standard error of the centre frequency, for a sweep whose energy at a frequency is that at one moment.
 
     The moment that halves the energy is as unsure as the amplitude on either side of it; the ridge there adds its own.
@@ -158,7 +158,7 @@ def _centre_error(shape, centre_hz):
     ridge = polynomials_along(shape.begin_s, step, _STEPS, shape.knots, shape.turns, 1)
     place = np.argmin(np.abs(ridge - centre_hz))
     height = polynomials_along(shape.begin_s, step, _STEPS, shape.amplitude_knots, shape.amplitude, 0)
-    rows, pieces = basis_rows(shape.begin_s, step, _STEPS, shape.amplitude_knots, bases_of(shape.amplitude_knots))
+    rows, pieces = basis_rows(shape.begin_s, step, _STEPS, shape.amplitude_knots, amplitude_bases)
     pull = np.zeros(len(shape.amplitude_root))
     for i in range(_STEPS):
         for a in range(DEGREE + 1):
