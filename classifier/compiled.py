@@ -5,6 +5,7 @@ there would go unseen. Here the cache stands under a digest of everything that m
 """
 
 import hashlib
+import importlib.metadata
 import os
 from pathlib import Path
 
@@ -15,7 +16,10 @@ def _cache_folder():
     """Where compiled code is kept: beside this file, else in the user's cache; None where neither can be written."""
     here = Path(__file__).parent
     sources = [Path(__file__), *sorted(here.glob("measure/*.py")), *sorted(here.glob("passes/*.py"))]
-    digest = hashlib.sha256(b"".join(path.read_bytes() for path in sources)).hexdigest()[:16]
+    content = b"".join(path.read_bytes() for path in sources)
+    # compiled code holds calls into this library, which may change from version to version
+    content += importlib.metadata.version("rocket-fft").encode()
+    digest = hashlib.sha256(content).hexdigest()[:16]
     home = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
     for base in (here / "__pycache__", Path(home) / "callkey"):
         folder = base / f"compiled-{digest}"

@@ -26,7 +26,7 @@ CLOSE_HZ = 3_000.0
 #: Longest crossing, in seconds, that is bridged. A call's amplitude and phase keep their course for so long.
 LONGEST_CROSSING_S = 1.5e-3
 #: A sound goes on beyond its track for so many nodes, as steep as it was.
-BEYOND_NODES = 4
+BEYOND_NODES = 3
 #: A track is off by no more than this, which is found in so many turns.
 MOST_LEFT_HZ, TURNS = 1_000.0, 2
 #: How often each sound is drawn from what the others leave, where they come so close at any moment that one leaks into the

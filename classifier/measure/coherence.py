@@ -17,14 +17,14 @@ LEAST_NARROW = 0.65
 #: Stillness of the phase that a call has at least, and that it has where its energy says nothing, on a track of so many
 #: points; on one of yet more points less will do.
 LEAST_STILL, LEAST_STILL_ALONE, LEAST_STILL_LONG = 0.85, 0.96, 0.90
-LONG_POINTS, LONGER_POINTS = 20, 80
+LONG_POINTS, LONGER_POINTS = 15, 60
 #: Where both lie under this in the middle of a long track, the rest need not be looked at.
 HOPELESS = 0.5
 #: Unevenness from point to point of a long track that is surely no insect's: most of theirs have twice as much, most
 #: calls half of it.
-EVEN_HZ = 250.0
+EVEN_HZ = 400.0
 #: Points of a long track that are looked at first.
-MIDDLE_POINTS = 24
+MIDDLE_POINTS = 18
 
 
 def coherent_sounds(sounds, regions, laid, *, baseband, floor_bin_hz):
@@ -52,7 +52,7 @@ def coherent_sounds(sounds, regions, laid, *, baseband, floor_bin_hz):
         laid.floors,
         laid.floor_of,
         sounds.region,
-        sounds.time,
+        sounds.time - laid.skipped[sounds.region],
         sounds.first,
         sounds.frequency_hz,
         floor_bin_hz,

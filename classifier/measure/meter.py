@@ -112,7 +112,7 @@ class ChannelMeter:
     def _look(self):
         if not self._gathered:
             return
-        laid = lay_out(self._gathered, self.tracks.frame)
+        laid = lay_out(self._gathered, self.tracks.gap)
         sounds = sounds_of(
             self.tracks(laid),
             node=self.baseband.node,

@@ -13,8 +13,9 @@ from classifier.measure.scan import Scanner
 
 #: Frames scanned at once: about a second, long beside any pulse and short beside a change of weather.
 FRAMES_PER_BLOCK = 1024
-#: Silence kept on both sides of what the scan let through, in frames of the scan: room for fading ends.
-MARGIN_FRAMES = 3
+#: Silence kept on both sides of what the scan let through, in frames of the scan: room for fading ends. So much of it is
+#: looked at for tracks.
+MARGIN_FRAMES, LOOK_FRAMES = 3, 1
 
 
 @dataclass(frozen=True)
@@ -23,12 +24,14 @@ class Region:
 
     start : int, its first sample, counted from the start of the recording
     samples : float32, shape (n,)
+    look : slice, the samples in which pulses are looked for; the others are room for their ends
     floor : float32, shape (n_bins,), noise density over the scanner's frequencies, full scale squared per Hz
     at_file_start, at_file_end : bool, whether it touches an end of the recording
     """
 
     start: int
     samples: np.ndarray
+    look: slice
     floor: np.ndarray
     at_file_start: bool = False
     at_file_end: bool = False
@@ -36,36 +39,37 @@ class Region:
 
 @dataclass(frozen=True)
 class Laid:
-    """Regions laid end to end, so that they are looked at together.
+    """What is to be looked at of some regions, laid end to end, so that it is looked at together.
 
-    samples : float32, shape (n,), the regions' audio, ``gap`` samples of silence behind each
+    samples : float32, shape (n,), audio, ``gap`` samples of silence behind each region's
     starts : int, shape (n_regions + 1,), first sample of each in it, and the end of the last one's silence
-    lengths : int, shape (n_regions,)
+    skipped : int, shape (n_regions,), samples of each that were left out before it
     floors : float32, shape (n_floors, n_bins), the different floors among them
     floor_of : int, shape (n_regions,), which of these each one has
     """
 
     samples: np.ndarray
     starts: np.ndarray
-    lengths: np.ndarray
+    skipped: np.ndarray
     floors: np.ndarray
     floor_of: np.ndarray
 
 
 def lay_out(regions, gap):
     """Lay a list of Region end to end."""
-    lengths = np.array([len(region.samples) for region in regions], int)
+    skipped = np.array([region.look.start for region in regions], int)
+    lengths = np.array([region.look.stop for region in regions], int) - skipped
     starts = np.concatenate([[0], np.cumsum(lengths + gap)]).astype(int)
     samples = np.zeros(starts[-1], np.float32)
-    for region, start in zip(regions, starts, strict=False):
-        samples[start : start + len(region.samples)] = region.samples
+    for region, start, length in zip(regions, starts, lengths, strict=False):
+        samples[start : start + length] = region.samples[region.look]
     floors, floor_of, seen = [], np.empty(len(regions), int), {}
     for i, region in enumerate(regions):
         if id(region.floor) not in seen:
             seen[id(region.floor)] = len(floors)
             floors.append(region.floor)
         floor_of[i] = seen[id(region.floor)]
-    return Laid(samples, starts, lengths, np.array(floors, np.float32), floor_of)
+    return Laid(samples, starts, skipped, np.array(floors, np.float32), floor_of)
 
 
 class RegionFinder:
@@ -145,7 +149,9 @@ class RegionFinder:
                     break
                 # longer than any pulse: looked at in pieces, and the next piece begins a little earlier
                 keep_from = max(first + 1, len(flags) - self.longest // 2)
-            found.append(self._region(audio, start, first, end, last))
+            hits = first + np.flatnonzero(flags[first:end])
+            look = max(first, hits[0] - LOOK_FRAMES), min(end, hits[-1] + 1 + LOOK_FRAMES)
+            found.append(self._region(audio, start, first, end, look, last))
         keep_from = min(keep_from, max(0, len(flags) - MARGIN_FRAMES))
         if last:
             self._held, self._held_flags = np.empty(0, np.float32), np.empty(0, bool)
@@ -155,11 +161,13 @@ class RegionFinder:
         self._position += len(block)
         return found
 
-    def _region(self, audio, start, first, end, last):
+    def _region(self, audio, start, first, end, look, last):
         low, high = first * self.frame, min(end * self.frame, len(audio))
+        look_low, look_high = look[0] * self.frame, min(look[1] * self.frame, high)
         return Region(
             start=start + low,
             samples=audio.copied(low, high),
+            look=slice(look_low - low, look_high - low),
             floor=self._floor,
             at_file_start=start + low == 0,
             at_file_end=bool(last and high == len(audio)),

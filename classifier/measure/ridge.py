@@ -13,11 +13,11 @@ from classifier.measure.angles import angle, circle, turned
 #: Rate, in Hz, to which a demodulated pulse is brought down: wide enough for a ridge that is off by 8 kHz.
 BASEBAND_RATE_HZ = 32_000.0
 #: Baseband samples from one node of a ridge to the next; the close look steps by as much.
-NODE = 6
+NODE = 8
 #: Nodes by which a track is carried on over both its ends.
-MARGIN_NODES = 10
+MARGIN_NODES = 8
 #: For so many of them it keeps the slope of its end, then its frequency.
-SLOPING_NODES = 3
+SLOPING_NODES = 2
 #: Nodes keep this far from 0 Hz and from the Nyquist frequency, in Hz.
 EDGE_HZ = 3_000.0
 #: Light averaging before the leftover frequency is read off: lets pass about 5 kHz on either side of the ridge.

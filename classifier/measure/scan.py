@@ -49,7 +49,7 @@ class Scanner:
 
     def __call__(self, samples):
         """Scan ``samples``, float32 of shape (n_frames * frame,), full scale 1."""
-        power = _power(scipy.fft.rfft(samples.reshape(-1, self.frame), axis=1).view(np.float32))
+        power = _power(samples.reshape(-1, self.frame))
         floor = noise_floor(power, settings=self.settings, least=self._least)
         rise = _highest(power, 1 / floor, self.first, self.last + 1)
         return Scan(rise=rise, floor=floor * np.float32(self.density_per_power))
@@ -76,11 +76,10 @@ def hann_power(spectrum, work, out):
 
 
 @compiled
-def _power(spectrum):
-    """Power through a Hann window: float32, (n_frames, n_bins), 0 in the first and the last bin.
-
-    spectrum : float32, shape (n_frames, 2 * n_bins), real and imaginary parts in turn
-    """
+def _power(frames):
+    """Power of frames (float32, shape (n_frames, frame)) through a Hann window: float32, (n_frames, n_bins), 0 in the first
+    and the last bin."""
+    spectrum = scipy.fft.rfft(frames).view(np.float32)
     frames, bins = spectrum.shape[0], spectrum.shape[1] // 2
     out = np.zeros((frames, bins), np.float32)
     work = np.empty(2 * (bins - 2), np.float32)

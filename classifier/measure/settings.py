@@ -43,7 +43,7 @@ class MeasureSettings:
     #: Shortest span reported.
     shortest_pulse_s: float = 0.3e-3
     #: What a sound must have to be reported as a pulse.
-    least_strength: float = 60.0
+    least_strength: float = 45.0
     least_snr_db: float = 7.0
     least_coherence_percent: float = 65.0
     #: Where a louder bat sounds in the same band, a phase that stands so still over so long a pulse does instead.
@@ -61,7 +61,7 @@ class MeasureSettings:
     ringing_s: float = 3.0e-3
     ringing_bandwidth_hz: float = 3_000.0
     #: Unevenness of a track from point to point: what noise gives, and how much a steep sweep adds (share of its step).
-    most_uneven_hz: float = 420.0
+    most_uneven_hz: float = 630.0
     most_uneven_share: float = 0.5
     #: Of a track of few points, this much of that.
     brief_most_uneven: float = 0.8

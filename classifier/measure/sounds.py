@@ -8,15 +8,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from classifier.compiled import compiled
+from classifier.measure.crossings import uncrossed
 from classifier.measure.tracks import BRIEF_POINTS, FEWEST_POINTS, kept
 
 #: Longest hole, in seconds, across which two pieces of a sweep are joined, and how far off the aim may be.
-LONGEST_HOLE_S = 1.2e-3
+LONGEST_HOLE_S = 1.6e-3
 AIM_HZ = 2_500.0
 #: Levels at the two ends: what counts as much as missing the aim altogether.
 LEVELS_DB = 15.0
 #: The two pieces may overlap by so many nodes, where the window smears a steep sweep into two peaks.
-OVERLAP_NODES = 3.5
+OVERLAP_NODES = 2.7
 #: How far two tracks may be from a whole-numbered ratio of their frequencies.
 RATIO_TOLERANCE = 0.012
 #: A harmonic may begin that much before its sound's strongest one, and end that much after it.
@@ -88,8 +89,8 @@ def sounds_of(tracks, *, node, sample_rate_hz, settings):
         node,
         LONGEST_HOLE_S * sample_rate_hz,
     )
+    tracks = uncrossed(tracks, follows, node=node, sample_rate_hz=sample_rate_hz)
     owner, start, first, frequency, strength, energy, share = _bridged(
-        follows,
         tracks.region,
         tracks.first,
         tracks.time,
@@ -169,54 +170,30 @@ def _level(rise, at, direction, last):
 
 
 @compiled
-def _bridged(follows, region, first, time, frequency, rise, power, share, node):
-    """Chains of tracks as pieces, points at every node, holes bridged by straight lines: (region, time of the first point,
-    first point of each piece and the end of the last, frequencies, strength over the floor, energy, best share of its tracks)."""
-    n = len(follows)
-    led = np.zeros(n, np.bool_)
-    for i in range(n):
-        if follows[i] >= 0:
-            led[follows[i]] = True
-    owner, start, strength, best = np.empty(n, np.int64), np.empty(n), np.zeros(n), np.zeros(n)
-    energy = np.zeros(n)
+def _bridged(region, first, time, frequency, rise, power, share, node):
+    """Tracks as pieces, points at every node, holes bridged by straight lines: (region, time of the first point, first
+    point of each piece and the end of the last, frequencies, strength over the floor, energy, share)."""
+    n = len(region)
+    start, strength, energy = np.empty(n), np.zeros(n), np.zeros(n)
     new_first = np.zeros(n + 1, np.int64)
-    out = np.empty(len(time) + n * 64)
-    count, filled = 0, 0
-    for head in range(n):
-        if led[head]:
-            continue
-        owner[count], start[count] = region[head], time[first[head]]
-        at, i, previous = 0, head, -1
-        while i >= 0:
-            best[count] = max(best[count], share[i])
-            for k in range(first[i], first[i + 1]):
-                wanted = int(np.floor((time[k] - start[count]) / node + 0.5))
-                if wanted < at:
-                    continue
-                while at < wanted:
-                    whole = time[k] - time[previous]
-                    part = (start[count] + at * node - time[previous]) / whole
-                    out[filled] = frequency[previous] + part * (frequency[k] - frequency[previous])
-                    filled += 1
-                    at += 1
-                out[filled] = frequency[k]
-                filled += 1
-                at = wanted + 1
-                strength[count] += rise[k]
-                energy[count] += power[k]
-                previous = k
-            i = follows[i]
-        count += 1
-        new_first[count] = filled
-    return (
-        owner[:count].copy(),
-        start[:count].copy(),
-        new_first[: count + 1].copy(),
-        out[:filled].copy(),
-        strength[:count].copy(),
-        energy[:count].copy(),
-        best[:count].copy(),
-    )
+    for i in range(n):
+        begin, end = first[i], first[i + 1]
+        start[i] = time[begin]
+        new_first[i + 1] = new_first[i] + int(np.floor((time[end - 1] - start[i]) / node + 0.5)) + 1
+    out = np.empty(new_first[n])
+    for i in range(n):
+        at = new_first[i]
+        for k in range(first[i], first[i + 1]):
+            wanted = new_first[i] + int(np.floor((time[k] - start[i]) / node + 0.5))
+            while at < wanted:
+                part = (start[i] + (at - new_first[i]) * node - time[k - 1]) / (time[k] - time[k - 1])
+                out[at] = frequency[k - 1] + part * (frequency[k] - frequency[k - 1])
+                at += 1
+            out[at] = frequency[k]
+            at += 1
+            strength[i] += rise[k]
+            energy[i] += power[k]
+    return region, start, new_first, out, strength, energy, share
 
 
 @compiled

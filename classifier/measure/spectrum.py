@@ -5,6 +5,7 @@ so that few samples hold it. What the recording holds in that band and beyond sa
 """
 
 import numpy as np
+import scipy.fft
 
 from classifier.compiled import compiled
 from classifier.measure.angles import circle, turned
@@ -15,6 +16,8 @@ from classifier.measure.spline import DEGREE, bases_of, basis_rows, polynomial_a
 BAND_ROOM_HZ = 2_000.0
 #: Samples of the fitted pulse for each Hz of its band, and at least so many.
 OVERSAMPLING, FEWEST_SAMPLES = 1.3, 48
+#: Length of its transform over its own: so close lie the frequencies among which the highest is looked for.
+PADDING = 3
 #: Maxima of the spectrum are rivals when they differ by less than so many times the relative error of the amplitude.
 RIVAL = 4.0
 #: Samples of the fitted pulse that are taken together where its covariance is asked for.
@@ -24,7 +27,7 @@ _STEPS = 64
 
 
 @compiled
-def fitted(shape, low_hz, high_hz):
+def _fitted(shape, low_hz, high_hz):
     """The fitted pulse, brought down by the middle of its band.
 
     Parameters
@@ -55,20 +58,22 @@ def fitted(shape, low_hz, high_hz):
 
 
 @compiled
-def peak_and_centre(spectrum, signal, rate_hz, first_s, middle_hz, shape):
+def peak_and_centre(shape, low_hz, high_hz):
     """Peak and centre frequency of the fitted pulse, with standard errors.
 
     Parameters
     ----------
-    spectrum : complex128, the transform of ``signal``, padded with zeros
-    signal, rate_hz, first_s : from ``fitted``
-    middle_hz : float, what it was brought down by
+    shape : Shape
+    low_hz, high_hz : float, the band of its ridge
 
     Returns
     -------
     peak_hz, peak_error_hz, centre_hz, centre_error_hz : float
     """
-    size = len(spectrum)
+    signal, rate_hz, first_s = _fitted(shape, low_hz, high_hz)
+    middle_hz = 0.5 * (low_hz + high_hz)
+    size = scipy.fft.next_fast_len(PADDING * len(signal))
+    spectrum = scipy.fft.fft(signal, size)
     power = np.empty(size)
     # the bins below the middle of the band stand in the upper half
     for part, target in ((spectrum[size - size // 2 :], power[: size // 2]), (spectrum, power[size // 2 :])):

@@ -19,16 +19,22 @@ FRAMES_TOGETHER = 1024
 #: Points this far under the loudest one nearby in the same frame are the window's side lobes, not sounds.
 SIDE_LOBE_DB = 26.0
 SIDE_LOBE_REACH_HZ = 12_000.0
+#: A steep sweep makes one broad hill that noise notches: two maxima of a frame that lie so near to each other, with no deeper
+#: a valley between them (a ratio of powers), are one point.
+HILL_HZ, VALLEY = 3_000.0, 0.5
 #: Points that a track must have: noise alone hangs together for about a frame's length, four steps. A loud piece may be
 #: the end of a steep sweep, where links break, with fewer.
-FEWEST_POINTS, FEWEST_LOUD_POINTS = 5, 3
+FEWEST_POINTS, FEWEST_LOUD_POINTS = 4, 3
 LOUD_DB = 18.0
 #: Rounds of linking: the later ones look where the slope found before points to.
 ROUNDS = 3
+#: What a decibel of difference in level counts, in Hz, where the nearest point is looked for: one that noise happens to put
+#: nearer to a loud sound is not its continuation.
+LEVEL_HZ = 300.0
 #: Where else a sound may lie whose strongest harmonic is the track.
 HARMONIC_RATIOS = (1 / 2, 3 / 2, 2.0, 3.0)
 #: A track of fewer points is brief.
-BRIEF_POINTS = 11
+BRIEF_POINTS = 9
 #: Energy this near a track in frequency counts against it, unless another track explains it; those are found in so many
 #: rounds.
 NEARBY_HZ = 15_000.0
@@ -67,6 +73,7 @@ class TrackFinder:
         self.settings = settings
         self.frame = even_fast_length(settings.look_frame_s * sample_rate_hz)
         self.step = step
+        self.gap = self.frame + step  # so much silence between two regions holds a frame of nothing else
         self.bin_hz = sample_rate_hz / self.frame
         self.frequencies_hz = np.arange(self.frame // 2 + 1) * self.bin_hz
         self.power_per_density = sample_rate_hz / 2 * HANN_SQUARES * self.frame
@@ -77,10 +84,11 @@ class TrackFinder:
         self._rise = np.empty((0, self.high_bin - self.low_bin), np.float32)  # kept, so that it is not allocated anew
 
     def __call__(self, laid):
-        """Tracks of regions laid out with a gap of ``frame`` samples."""
+        """Tracks of regions laid out with ``gap`` samples between them."""
         begin = np.arange(0, len(laid.samples) - self.frame + 1, self.step)  # on one grid over all regions
-        owner = np.searchsorted(laid.starts, begin, side="right") - 1
-        middle = begin - laid.starts[owner] + self.frame / 2
+        # a frame that begins in the silence behind a region holds nothing but the beginning of the next one
+        owner = np.searchsorted(laid.starts[1:-1] - self.gap, begin, side="right")
+        middle = begin - laid.starts[owner] + laid.skipped[owner] + self.frame / 2
         rise, highest, inverse = self._over_floor(laid, owner)
         settings = self.settings
         row, place, strength = _points(
@@ -89,11 +97,13 @@ class TrackFinder:
             np.float32(10 ** (settings.point_rise_db / 10)),
             int(SIDE_LOBE_REACH_HZ / self.bin_hz),
             np.float32(10 ** (-SIDE_LOBE_DB / 10)),
+            int(HILL_HZ / self.bin_hz),
         )
         frequency = (place + self.low_bin) * self.bin_hz
         # frames are numbered by where they begin, so that the gap between two regions is never a neighbourhood
         furthest = settings.steepest_slope_hz_per_s * self.step / self.sample_rate_hz
-        following = _linked(begin[row] // self.step, frequency, 0.6 * furthest, 1.5 * self.bin_hz)
+        level = 10 * np.log10(strength)
+        following = _linked(begin[row] // self.step, frequency, level, 0.6 * furthest, 1.5 * self.bin_hz)
         first, points = _chains(following, strength, 10 ** (settings.track_rise_db / 10), 10 ** (LOUD_DB / 10))
         bins = (self.bin_hz, self.low_bin, self.frame / self.step)
         share = _shares(rise, row[points], place[points], first, *bins, settings.least_share)
@@ -121,17 +131,14 @@ class TrackFinder:
         rise, highest = self._rise[: len(frames)], np.empty(len(frames), np.float32)
         for first in range(0, len(frames), FRAMES_TOGETHER):
             here = slice(first, first + FRAMES_TOGETHER)
-            spectrum = scipy.fft.rfft(frames[here], axis=1).view(np.float32)
-            _rise(spectrum, self.low_bin, inverse, laid.floor_of[owner[here]], rise[here], highest[here])
+            _rise(frames[here], self.low_bin, inverse, laid.floor_of[owner[here]], rise[here], highest[here])
         return rise, highest, inverse
 
 
 @compiled
-def _rise(spectrum, low_bin, inverse_floors, which, rise, highest):
-    """Fill in the power over the floor, from the bin ``low_bin`` (not the first) on, and the highest of each frame.
-
-    spectrum : float32, shape (n_frames, 2 * n_bins), real and imaginary parts in turn
-    """
+def _rise(frames, low_bin, inverse_floors, which, rise, highest):
+    """Fill in the power of frames over the floor, from the bin ``low_bin`` (not the first) on, and the highest of each."""
+    spectrum = scipy.fft.rfft(frames).view(np.float32)
     bins, bits = rise.shape[1], highest.view(np.int32)
     work = np.empty(2 * bins, np.float32)
     for i in range(len(rise)):
@@ -144,10 +151,11 @@ def _rise(spectrum, low_bin, inverse_floors, which, rise, highest):
 
 
 @compiled
-def _points(rise, highest, least, reach, side_lobe):
+def _points(rise, highest, least, reach, side_lobe, hill):
     """Frame, bin (fractional) and height of every local maximum over frequency that stands out and is no side lobe.
 
-    Bin and height are those of a parabola through the logarithms.
+    Bin and height are those of a parabola through the logarithms; of maxima on one hill the mean bin and the greatest
+    height.
     """
     frames, bins = rise.shape
     frame, place, height = np.empty(rise.size, np.int64), np.empty(rise.size), np.empty(rise.size)
@@ -158,7 +166,7 @@ def _points(rise, highest, least, reach, side_lobe):
     for i in range(frames):
         if highest[i] <= least:
             continue
-        here, flags = rise[i], is_maximum[1 : bins - 1]
+        here, flags, before = rise[i], is_maximum[1 : bins - 1], -bins
         below, middle, above = here[: bins - 2], here[1 : bins - 1], here[2:]
         for j in range(len(middle)):
             flags[j] = (middle[j] > least) & (middle[j] >= below[j]) & (middle[j] > above[j])
@@ -175,20 +183,27 @@ def _points(rise, highest, least, reach, side_lobe):
                         continue
                 left, right = np.log(max(here[j - 1] / top, 1e-9)), np.log(max(here[j + 1] / top, 1e-9))
                 shift = min(max(0.5 * (left - right) / (left + right), -0.5), 0.5) if left + right < 0 else 0.0
-                frame[count], place[count] = i, j + shift
-                height[count] = top * np.exp(-0.25 * (left - right) * shift)
-                count += 1
+                at, top = j + shift, top * np.exp(-0.25 * (left - right) * shift)
+                if j - before <= hill and np.min(here[before : j + 1]) > VALLEY * min(here[before], here[j]):
+                    share = height[count - 1] / (height[count - 1] + top)
+                    place[count - 1] = share * place[count - 1] + (1 - share) * at
+                    height[count - 1] = max(height[count - 1], top)
+                else:
+                    frame[count], place[count], height[count] = i, at, top
+                    count += 1
+                before = j
     return frame[:count].copy(), place[:count].copy(), height[:count].copy()
 
 
 @compiled
-def _linked(frame, frequency, first_reach_hz, reach_hz):
+def _linked(frame, frequency, level_db, first_reach_hz, reach_hz):
     """Index of the point that follows each point in the next frame; -1 where none does.
 
     Parameters
     ----------
     frame : int, shape (n,), rising
     frequency : float64, shape (n,), rising within a frame
+    level_db : float64, shape (n,)
     first_reach_hz, reach_hz : float, how far a point may lie from where it is looked for, in the first round and (with
         0.4 of the change expected added) in the later ones
     """
@@ -213,28 +228,32 @@ def _linked(frame, frequency, first_reach_hz, reach_hz):
             if frame[end] != frame[begin] + 1:
                 continue
             here, there = frequency[begin:end], frequency[end : begins[k + 2]]
+            level_here, level_there = level_db[begin:end], level_db[end : begins[k + 2]]
             for i in range(len(here)):
                 expected = change[begin + i]
-                j = _nearest(there, here[i] + expected)
+                j = _nearest(there, level_there, here[i] + expected, level_here[i])
                 reach = first_reach_hz
                 if turn:
                     reach = reach_hz + 0.4 * max(abs(expected), abs(change[end + j]))
                 if abs(there[j] - here[i] - expected) > reach:
                     continue
-                if _nearest(here, there[j] - change[end + j]) == i:
+                if _nearest(here, level_here, there[j] - change[end + j], level_there[j]) == i:
                     following[begin + i] = end + j
     return following
 
 
 @compiled
-def _nearest(frequency, wanted):
-    """Index of the frequency nearest to ``wanted``; they rise."""
-    best, least = 0, abs(frequency[0] - wanted)
-    for k in range(1, len(frequency)):
-        miss = abs(frequency[k] - wanted)
-        if miss >= least:
+def _nearest(frequency, level_db, wanted, wanted_db):
+    """Index of the point nearest to a frequency and level; the frequencies rise."""
+    best, least = 0, np.inf
+    for k in range(len(frequency)):
+        away = abs(frequency[k] - wanted)
+        if away < least:
+            miss = away + LEVEL_HZ * abs(level_db[k] - wanted_db)
+            if miss < least:
+                best, least = k, miss
+        elif frequency[k] > wanted:
             break
-        best, least = k, miss
     return best
 
 

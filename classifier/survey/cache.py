@@ -23,9 +23,9 @@ from pathlib import Path
 import polars as pl
 
 from classifier.errors import InputError
+from classifier.survey.parts import Reading, read_part, read_pulses
 from classifier.survey.storage import make_folder
 from classifier.survey.tables import PULSE_SCHEMA, parquet_bytes, read_parquet
-from classifier.survey.tasks import Reading, read_part
 
 PULSES_NAME = "pulses.parquet"
 _PARTS_NAME = ".parts"
@@ -49,7 +49,7 @@ class Cache:
 
     def part(self, key):
         """Path of the part in which the pulses of a recording with this key are kept during a run."""
-        return self._parts / f"{key}.parquet"
+        return self._parts / f"{key}.part"
 
     def reading(self, name, key):
         """The Reading of a recording that is measured already, in the table or in a part; None if it is
@@ -78,7 +78,7 @@ class Cache:
             table = read_parquet(self._folder / PULSES_NAME)
             tables.append(table.filter(pl.col("recording").is_in(kept)))
         for name in sorted(set(keys) - set(kept)):
-            part = read_parquet(self.part(keys[name]))
+            part = read_pulses(self.part(keys[name]))
             tables.append(part.select(pl.lit(name).alias("recording"), pl.all()))
         return pl.concat(tables).sort("recording", maintain_order=True)
 

@@ -4,32 +4,17 @@ A task writes its own part and returns a receipt of a few bytes. A part that is 
 so a task can be given out twice without harm, and whoever dies takes nothing along but the task in hand.
 """
 
-import json
 import traceback
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
-
-import polars as pl
 
 from classifier.errors import InputError
 from classifier.recordings import Recording, blocks
-from classifier.survey.storage import write_atomically
-from classifier.survey.tables import PULSE_SCHEMA, conform, parquet_bytes, read_metadata
+from classifier.survey.parts import Reading, part_of, read_part, write_part
 
-#: Samples of each channel handed to measuring at a time (chosen: 2 MiB a channel as float32).
-BLOCK_FRAMES = 1 << 19
-
-_PART_SCHEMA = pl.Schema({name: kind for name, kind in PULSE_SCHEMA.items() if name != "recording"})
-
-
-@dataclass(frozen=True)
-class Reading:
-    """What reading the samples has shown: see ``classifier.recordings.Blocks``."""
-
-    frames_read: int
-    replaced: int = 0
-    fault: str | None = None
+#: Samples of each channel handed to measuring at a time (chosen: 1 MiB a channel as float32, which the scan finds in the processor's cache).
+BLOCK_FRAMES = 1 << 18
 
 
 @dataclass(frozen=True)
@@ -75,7 +60,7 @@ def run_task(task):
         pulses = task.measure(samples, sample_rate_hz=recording.true_sample_rate_hz, settings=task.settings)
         for _ in samples:  # none is left unless measuring stopped early; the account of reading must be whole
             pass
-        pulses = conform(pulses, _PART_SCHEMA)
+        pulses = part_of(pulses)
     except InputError as error:
         return Receipt(failure=f"It could not be measured: {str(error).rstrip('.')}.")
     except MemoryError:
@@ -86,20 +71,10 @@ def run_task(task):
         return Receipt(failure=_program_fault(error))
     reading = Reading(samples.frames_read, samples.replaced, samples.fault)
     try:
-        write_atomically(task.part, parquet_bytes(pulses, {"reading": json.dumps(asdict(reading))}))
+        write_part(task.part, reading, pulses)
     except InputError as error:
         return Receipt(stop=str(error))
     return Receipt(reading)
-
-
-def read_part(path):
-    """The Reading kept in a part; None where there is no part, or not a whole one."""
-    if not Path(path).is_file():
-        return None
-    try:
-        return Reading(**json.loads(read_metadata(path)["reading"]))
-    except (InputError, KeyError, TypeError, ValueError):
-        return None
 
 
 def _program_fault(error):

@@ -37,7 +37,8 @@ def _sounds(*sounds):
 def _region(*waves):
     rng = np.random.default_rng(1)
     samples = sum(waves) + NOISE * rng.standard_normal(len(waves[0]))
-    return Region(start=0, samples=samples.astype(np.float32), floor=np.full(BINS, 2 * NOISE**2 / RATE, np.float32))
+    floor = np.full(BINS, 2 * NOISE**2 / RATE, np.float32)
+    return Region(start=0, samples=samples.astype(np.float32), look=slice(0, len(samples)), floor=floor)
 
 
 def _left(region, wanted, wave, others):

@@ -34,11 +34,11 @@ def _region(*sounds, seconds=0.03, seed=0):
         at = round(begin * RATE)
         samples[at : at + len(time)] += wave
     floor = np.full(BINS, 2 * NOISE**2 / RATE, np.float32)
-    return Region(start=0, samples=samples.astype(np.float32), floor=floor)
+    return Region(start=0, samples=samples.astype(np.float32), look=slice(0, len(samples)), floor=floor)
 
 
 def _sounds(regions):
-    laid = lay_out(regions, FINDER.frame)
+    laid = lay_out(regions, FINDER.gap)
     found = sounds_of(FINDER(laid), node=BASEBAND.node, sample_rate_hz=RATE, settings=SETTINGS)
     return [sound for sound, _ in coherent_sounds(found, regions, laid, baseband=BASEBAND, floor_bin_hz=BIN_HZ)]
 

@@ -190,7 +190,7 @@ def test_a_killed_run_goes_on_where_it_stopped(tmp_path, record, stub, settings)
     # The worker ends with the task in its hands; how long that takes depends on the machine.
     seen = []
     while len(seen) < 6 or len(set(seen[-6:])) > 1 or seen[-1][0] != seen[-1][1]:
-        seen.append((stub.calls(settings), len(list((survey / ".parts").glob("*.parquet")))))
+        seen.append((stub.calls(settings), len(list((survey / ".parts").glob("*.part")))))
         assert len(seen) < 300
         time.sleep(0.2)
     done = seen[-1][0]

@@ -1,16 +1,17 @@
 import os
 
-import polars as pl
 import pytest
 
+from classifier.errors import InputError
 from classifier.recordings import inspect
 from classifier.survey import storage
-from classifier.survey.tasks import BLOCK_FRAMES, Reading, Task, read_part, run_task
+from classifier.survey.parts import Reading, read_part, read_pulses
+from classifier.survey.tasks import BLOCK_FRAMES, Task, run_task
 
 
 @pytest.fixture
 def task(tmp_path, record, stub, settings):
-    def task(path=None, measure=stub.measure, part="part.parquet"):
+    def task(path=None, measure=stub.measure, part="a.part"):
         recording = inspect(path or record(tmp_path / "a.wav"))
         return Task(recording, tmp_path / part, measure, settings)
 
@@ -22,7 +23,7 @@ def test_part_and_receipt(task):
     receipt = run_task(one)
     assert receipt.reading == Reading(2560)
     assert receipt.failure is receipt.stop is None
-    part = pl.read_parquet(one.part)
+    part = read_pulses(one.part)
     assert part["duration_ms"].to_list() == [None, 3.5]
     assert part["level_db"].to_list() == [0.25, 0.25]
     assert "recording" not in part.columns
@@ -44,6 +45,16 @@ def test_a_broken_part_is_measured_again(task, stub, settings):
     assert stub.calls(settings) == 2
 
 
+def test_a_garbled_part_is_named_with_a_remedy(task):
+    one = task()
+    run_task(one)
+    content = one.part.read_bytes()
+    one.part.write_bytes(content.split(b"\n", 1)[0] + b"\n" + b"\xff" * (len(content) - content.index(b"\n") - 1))
+    assert read_part(one.part) == Reading(2560)
+    with pytest.raises(InputError, match=r"a\.part: cannot be read .*; remove it and run again"):
+        read_pulses(one.part)
+
+
 def test_a_measure_that_stops_early_does_not_make_a_file_damaged(task, tmp_path, record, stub):
     path = record(tmp_path / "long.wav", frames=BLOCK_FRAMES + 5)
     assert run_task(task(path, stub.measure_first_block)).reading == Reading(BLOCK_FRAMES + 5)
@@ -56,7 +67,7 @@ def test_a_fault_of_the_program_is_named(task, tmp_path, record, stub):
         "Measuring it failed, which is a fault of the program and not of the file: "
     )
     assert "ZeroDivisionError: loud (stub_measures.py, line " in receipt.failure
-    receipt = run_task(task(measure=stub.measure_wrongly, part="other.parquet"))
+    receipt = run_task(task(measure=stub.measure_wrongly, part="other.part"))
     assert "missing ['level_db']" in receipt.failure
 
 
