@@ -21,7 +21,7 @@ FLATTEST_LEAST_S = 0.3e-3
 FLAT_HZ_PER_S = 1e6
 
 #: Where the flattest stretch jumps this far along the band from draw to draw there is none. (Chosen.)
-JUMPING_SHARE, JUMPING_LEAST_HZ = 0.15, 2_000.0
+JUMPING_SHARE, JUMPING_LEAST_HZ = 0.04, 7_500.0
 #: The highest of many values that each err is further off than one of them. (Measured, as all factors here.)
 OF_MANY = 1.8
 #: By how much errors are larger than the fit's covariance says: splines smooth away what it does not know of, echoes and
@@ -29,8 +29,8 @@ OF_MANY = 1.8
 #: with pauses; 15 to 40 dB), so that 95 % of true values lie within two standard errors. Pulses that stand well over the
 #: noise get less of it (pulses.FAINT_DB).
 INFLATION = {
-    "onset": 1.7,
-    "duration": 1.9,
+    "onset": 1.5,
+    "duration": 1.65,
     "start_frequency": 2.4,
     "end_frequency": 1.6,
     "max_frequency": 2.4,

@@ -8,13 +8,15 @@ from classifier.measure.spline import knots_along
 #: Spacing of the phase's knots: KNOT_S at a slope of KNOT_SLOPE, going with the root of the slope, within bounds.
 KNOT_S = 1.2e-3
 KNOT_SLOPE_HZ_PER_S = 1e6
+#: And at a bend (change of slope), going with its third root; it is read over so long on either side.
+KNOT_BEND_HZ_PER_S2, BEND_S = 1e9, 0.5e-3
 CLOSEST_KNOTS_S, WIDEST_KNOTS_S = 0.3e-3, 3.5e-3
 FEWEST_PIECES, MOST_PIECES = 5, 48
 #: Knots may not jump from close to wide within a piece: their density fades over this long.
 KNOT_FADE_S = 0.4e-3
 #: Of the amplitude's knots: how many pieces in the first and in the last fifth (or so long a stretch, if that is less),
 #: where it comes and goes, and how many between, within bounds.
-AMPLITUDE_END_PIECES, AMPLITUDE_END_S, AMPLITUDE_MIDDLE_PIECES = 8, 3e-3, 8
+AMPLITUDE_END_PIECES, AMPLITUDE_END_S, AMPLITUDE_MIDDLE_PIECES = 4, 3e-3, 12
 CLOSEST_AMPLITUDE_KNOTS_S, WIDEST_AMPLITUDE_KNOTS_S = 0.1e-3, 3e-3
 
 
@@ -24,10 +26,14 @@ def phase_knots(ridge_hz, first, last, rate_hz, first_s):
     after ``last``, so that what is known there is carried on over the ends."""
     n = len(ridge_hz)
     dense = np.empty(n)
+    lag = max(1, round(BEND_S * rate_hz))
     for i in range(n):
         before, after = max(i - 1, 0), min(i + 1, n - 1)
         slope = abs(ridge_hz[after] - ridge_hz[before]) * rate_hz / (after - before)
         spacing = KNOT_S * np.sqrt(KNOT_SLOPE_HZ_PER_S / max(slope, 1.0))
+        if first + lag <= i < last - lag:
+            bend = abs(ridge_hz[i - lag] - 2 * ridge_hz[i] + ridge_hz[i + lag]) * (rate_hz / lag) ** 2
+            spacing = min(spacing, KNOT_S * (KNOT_BEND_HZ_PER_S2 / max(bend, 1.0)) ** (1 / 3))
         dense[i] = 1.0 / min(max(spacing, CLOSEST_KNOTS_S), WIDEST_KNOTS_S)
     reach = max(1, round(KNOT_FADE_S * rate_hz))
     passed = np.zeros(n)

@@ -27,7 +27,7 @@ HILL_HZ, VALLEY = 3_000.0, 0.5
 FEWEST_POINTS, FEWEST_LOUD_POINTS = 4, 3
 LOUD_DB = 18.0
 #: Rounds of linking: the later ones look where the slope found before points to.
-ROUNDS = 3
+ROUNDS = 2
 #: What a decibel of difference in level counts, in Hz, where the nearest point is looked for: one that noise happens to put
 #: nearer to a loud sound is not its continuation.
 LEVEL_HZ = 300.0
@@ -244,16 +244,12 @@ def _linked(frame, frequency, level_db, first_reach_hz, reach_hz):
 
 @compiled
 def _nearest(frequency, level_db, wanted, wanted_db):
-    """Index of the point nearest to a frequency and level; the frequencies rise."""
+    """Index of the point nearest to a frequency and level."""
     best, least = 0, np.inf
     for k in range(len(frequency)):
-        away = abs(frequency[k] - wanted)
-        if away < least:
-            miss = away + LEVEL_HZ * abs(level_db[k] - wanted_db)
-            if miss < least:
-                best, least = k, miss
-        elif frequency[k] > wanted:
-            break
+        miss = abs(frequency[k] - wanted) + LEVEL_HZ * abs(level_db[k] - wanted_db)
+        if miss < least:
+            best, least = k, miss
     return best
 
 
