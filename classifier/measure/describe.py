@@ -42,11 +42,11 @@ INFLATION = {
     "characteristic_slope": 2.9,
     "tail": 1.7,
     "knee_frequency": 1.05,
-    "knee_time": 0.9,
+    "knee_time": 0.85,
     "centre_frequency": 1.15,
 }
 #: Share of a knot's spacing by which a knee is off.
-KNEE_RESOLUTION = 0.5
+KNEE_RESOLUTION = 0.4
 #: The metrics in the order of the columns that ``describe`` returns; in Hz, s, Hz/s and percent.
 NAMES = (
     "duration",

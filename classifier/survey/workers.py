@@ -122,8 +122,8 @@ def _hire(crew, context, function):
 
 
 def _dismiss(pipe, process):
-    with contextlib.suppress(BrokenPipeError):
-        pipe.send(None)
+    """End an idle worker. All it did is on the disk; unloading its libraries would only cost half a second."""
+    process.terminate()
     process.join()
     pipe.close()
 
@@ -133,8 +133,8 @@ def _work(pipe, function):
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent is interrupted and ends its workers
     pipe.send(_READY)
     with contextlib.suppress(EOFError, ConnectionError):
-        while (task := pipe.recv()) is not None:
-            pipe.send(function(task))
+        while True:
+            pipe.send(function(pipe.recv()))
 
 
 def _death(process):
