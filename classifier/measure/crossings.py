@@ -224,15 +224,10 @@ def _followed(begin, end, owner, region, time, frequency, rise, read, away, rate
             later = apart > -OVERLAP_S * rate_hz and time[begin[q]] > time[begin[p]] and time[end[q] - 1] > last
             if (cut_after or cut_before) and q != p and later and apart < (NEAR_S + 2 * AWAY_S) * rate_hz:
                 cost = _cost(leaving[p], entering[q], last + 0.5 * apart, rate_hz)
-                if own:
-                    if cost < BROKEN:
-                        ending.append(p)
-                        beginning.append(q)
-                        price.append(min(cost, MOST_COST) - LEAST_SAVED)
-                elif cost < MOST_COST:
+                if cost < (BROKEN if own else MOST_COST):
                     ending.append(p)
                     beginning.append(q)
-                    price.append(cost)
+                    price.append(min(cost, MOST_COST) - LEAST_SAVED if own else cost)
             q += 1
     follows, led = np.full(n, -1), np.zeros(n, np.bool_)
     for pair in np.argsort(np.array(price)):

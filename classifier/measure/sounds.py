@@ -9,7 +9,8 @@ import numpy as np
 
 from classifier.compiled import compiled
 from classifier.measure.crossings import uncrossed
-from classifier.measure.tracks import BRIEF_POINTS, FEWEST_POINTS, kept
+from classifier.measure.links import FEWEST_POINTS
+from classifier.measure.tracks import BRIEF_POINTS, kept
 
 #: Longest hole, in seconds, across which two pieces of a sweep are joined, and how far off the aim may be.
 LONGEST_HOLE_S = 1.6e-3
@@ -90,21 +91,15 @@ def sounds_of(tracks, *, node, sample_rate_hz, settings):
         LONGEST_HOLE_S * sample_rate_hz,
     )
     tracks = uncrossed(tracks, follows, node=node, sample_rate_hz=sample_rate_hz)
-    owner, start, first, frequency, strength, energy, share = _bridged(
-        tracks.region,
-        tracks.first,
-        tracks.time,
-        tracks.frequency_hz,
-        tracks.rise,
-        tracks.power,
-        tracks.share,
-        node,
+    owner = tracks.region
+    start, first, frequency, strength, energy = _bridged(
+        tracks.first, tracks.time, tracks.frequency_hz, tracks.rise, tracks.power, node
     )
     good = _are_sounds(
         first,
         frequency,
         strength,
-        share,
+        tracks.share,
         settings.brief_least_share,
         settings.least_strength,
         settings.most_uneven_hz,
@@ -170,10 +165,10 @@ def _level(rise, at, direction, last):
 
 
 @compiled
-def _bridged(region, first, time, frequency, rise, power, share, node):
-    """Tracks as pieces, points at every node, holes bridged by straight lines: (region, time of the first point, first
-    point of each piece and the end of the last, frequencies, strength over the floor, energy, share)."""
-    n = len(region)
+def _bridged(first, time, frequency, rise, power, node):
+    """Tracks as pieces, points at every node, holes bridged by straight lines: (time of the first point, first point of each
+    piece and the end of the last, frequencies, strength over the floor, energy)."""
+    n = len(first) - 1
     start, strength, energy = np.empty(n), np.zeros(n), np.zeros(n)
     new_first = np.zeros(n + 1, np.int64)
     for i in range(n):
@@ -193,7 +188,7 @@ def _bridged(region, first, time, frequency, rise, power, share, node):
             at += 1
             strength[i] += rise[k]
             energy[i] += power[k]
-    return region, start, new_first, out, strength, energy, share
+    return start, new_first, out, strength, energy
 
 
 @compiled

@@ -1,7 +1,7 @@
 """The part of a run that one recording makes: its pulses, and what reading it has shown, in a file of their own.
 
 A part is one line of JSON, then the pulses as an Arrow stream: it is written and read once, and that in a thirtieth of the
-time a Parquet file takes. Parts are put in place whole (``storage``); what is damaged later counts as not there.
+time a Parquet file takes. Parts are put in place whole (``storage``); what is cut short later counts as not there.
 """
 
 import io

@@ -13,7 +13,8 @@ from classifier.errors import InputError
 from classifier.recordings import Recording, blocks
 from classifier.survey.parts import Reading, part_of, read_part, write_part
 
-#: Samples of each channel handed to measuring at a time (chosen: 1 MiB a channel as float32, which the scan finds in the processor's cache).
+#: Samples of each channel handed to measuring at a time (chosen: 1 MiB a channel as float32, which the scan finds in the
+#: processor's cache).
 BLOCK_FRAMES = 1 << 18
 
 
