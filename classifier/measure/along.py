@@ -9,6 +9,7 @@ import numpy as np
 from classifier.compiled import compiled
 from classifier.measure.describe import GRID
 from classifier.measure.harmonics import noise_along
+from classifier.measure.overload import restore
 from classifier.measure.ridge import MARGIN_NODES, NODE, carried_on, demodulate, refine
 from classifier.measure.shape import fit_shape, nothing
 from classifier.measure.spline import polynomials_along
@@ -23,14 +24,14 @@ ROUNDS, LEAST_HZ = 5, 4_000.0
 
 
 @compiled
-def shape_along(samples, frequency_hz, time, floor, floor_bin_hz, kernel, decimation, rate_hz, span_drop_db):
+def shape_along(samples, recorded, frequency_hz, time, floor, floor_bin_hz, kernel, decimation, rate_hz, span_drop_db):
     """From a track to the shape of its pulse: (whether there is one, first sample of its row, nodes, Shape, first and last
     sample of its span with some room, lowest and highest frequency of its ridge)."""
     node = NODE * decimation
     for turn in range(ROUNDS):
         further_begin, further = carried_on(frequency_hz, time, node, rate_hz)
         fitted_along = _fitted_along(
-            samples, further_begin, further, floor, floor_bin_hz, kernel, decimation, rate_hz, span_drop_db
+            samples, recorded, further_begin, further, floor, floor_bin_hz, kernel, decimation, rate_hz, span_drop_db
         )
         # a steep sweep that ends low is not to be followed into the rumble beneath
         if turn and fitted_along[2] < LEAST_HZ:
@@ -49,7 +50,7 @@ def shape_along(samples, frequency_hz, time, floor, floor_bin_hz, kernel, decima
 
 
 @compiled
-def _fitted_along(samples, begin, nodes, floor, floor_bin_hz, kernel, decimation, rate_hz, span_drop_db):
+def _fitted_along(samples, recorded, begin, nodes, floor, floor_bin_hz, kernel, decimation, rate_hz, span_drop_db):
     """The shape of the pulse along nodes: (whether there is one, Shape, lowest and highest frequency of its ridge)."""
     signal, ridge = demodulate(samples, begin, nodes, kernel, decimation, rate_hz)
     baseband_hz = rate_hz / decimation
@@ -57,6 +58,7 @@ def _fitted_along(samples, begin, nodes, floor, floor_bin_hz, kernel, decimation
     track = MARGIN_NODES * NODE, (len(nodes) - 1 - MARGIN_NODES) * NODE
     beyond = round(BEYOND_TRACK_S * baseband_hz)
     refine(signal, ridge, noise, track[0] - beyond, track[1] + beyond, baseband_hz, rate_hz / 2)
+    factor, amplitude_noise = restore(signal, noise, recorded)
     late_s = 0.5 * (decimation - 1) / rate_hz
     low = high = 0.0
     exists, shape = False, nothing()
@@ -66,7 +68,18 @@ def _fitted_along(samples, begin, nodes, floor, floor_bin_hz, kernel, decimation
     least, most = nodes.min() - astray, nodes.max() + astray
     for _ in range(3):
         exists, shape = fit_shape(
-            signal, ridge, noise, track[0], track[1], before_s, after_s, baseband_hz, late_s, span_drop_db
+            signal,
+            factor,
+            ridge,
+            noise,
+            amplitude_noise,
+            track[0],
+            track[1],
+            before_s,
+            after_s,
+            baseband_hz,
+            late_s,
+            span_drop_db,
         )
         step_s = (shape.end_s - shape.begin_s) / (GRID - 1)
         course = polynomials_along(shape.begin_s, step_s, GRID, shape.knots, shape.turns, 1)

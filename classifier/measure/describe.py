@@ -16,6 +16,8 @@ GRID, DRAWN_GRID = 101, 51
 #: Pairs of draws from the posterior, one the mirror of the other; the same for every pulse, so that results repeat.
 PAIRS = 8
 _NORMAL = np.random.default_rng(20260101).standard_normal((PAIRS, 128))
+#: The fit's covariance is narrower than its curves are sure: draws are spread so much wider.
+WIDER = 2.0
 FLATTEST_SHARE = 0.15
 FLATTEST_LEAST_S = 0.3e-3
 FLAT_HZ_PER_S = 1e6
@@ -29,21 +31,21 @@ OF_MANY = 1.8
 #: with pauses; 15 to 40 dB), so that 95 % of true values lie within two standard errors. Pulses that stand well over the
 #: noise get less of it (pulses.FAINT_DB).
 INFLATION = {
-    "onset": 1.5,
-    "duration": 1.65,
-    "start_frequency": 2.4,
+    "onset": 1.25,
+    "duration": 1.4,
+    "start_frequency": 1.5,
     "end_frequency": 1.6,
-    "max_frequency": 2.4,
+    "max_frequency": 1.45,
     "min_frequency": 1.6,
-    "bandwidth": 2.0,
-    "mean_slope": 2.0,
-    "initial_slope": 3.1,
-    "characteristic_frequency": 2.3,
-    "characteristic_slope": 2.9,
-    "tail": 1.7,
+    "bandwidth": 1.55,
+    "mean_slope": 1.75,
+    "initial_slope": 1.8,
+    "characteristic_frequency": 1.2,
+    "characteristic_slope": 1.25,
+    "tail": 0.85,
     "knee_frequency": 1.05,
-    "knee_time": 0.85,
-    "centre_frequency": 1.15,
+    "knee_time": 0.7,
+    "centre_frequency": 1.1,
 }
 #: Share of a knot's spacing by which a knee is off.
 KNEE_RESOLUTION = 0.4
@@ -194,7 +196,7 @@ def _drawn_errors(shape, begin, duration):
     squares, counts = np.zeros(_DRAWN), np.zeros(_DRAWN)
     ridge, slope = np.empty(DRAWN_GRID), np.empty(DRAWN_GRID)
     for pair in range(PAIRS):
-        wobble = polynomials(bases, solve_back(shape.root, _NORMAL[pair, :k]))
+        wobble = polynomials(bases, solve_back(shape.root, WIDER * _NORMAL[pair, :k]))
         change, bend = _courses(begin, duration, DRAWN_GRID, shape.knots, wobble)
         for sign in (1.0, -1.0):
             first = sign * _NORMAL[pair, 126] * shape.begin_error_s

@@ -8,9 +8,11 @@ from classifier.measure.spline import knots_along
 #: Spacing of the phase's knots: KNOT_S at a slope of KNOT_SLOPE, going with the root of the slope, within bounds.
 KNOT_S = 1.2e-3
 KNOT_SLOPE_HZ_PER_S = 1e6
-#: And at a bend (change of slope), going with its third root; it is read over so long on either side.
-KNOT_BEND_HZ_PER_S2, BEND_S = 1e9, 0.5e-3
-CLOSEST_KNOTS_S, WIDEST_KNOTS_S = 0.3e-3, 3.5e-3
+#: And at a bend (change of slope), going with its third root; it is read over so long on either side. Of a ridge as it was
+#: followed, whose noise looks like bends, only strong ones count.
+ROUGH_BEND_HZ_PER_S2, ROUGH_BEND_S = 1e9, 0.5e-3
+SMOOTH_BEND_HZ_PER_S2, SMOOTH_BEND_S = 1e8, 0.2e-3
+CLOSEST_KNOTS_S, WIDEST_KNOTS_S = 0.2e-3, 3.5e-3
 FEWEST_PIECES, MOST_PIECES = 5, 48
 #: Knots may not jump from close to wide within a piece: their density fades over this long.
 KNOT_FADE_S = 0.4e-3
@@ -21,19 +23,23 @@ CLOSEST_AMPLITUDE_KNOTS_S, WIDEST_AMPLITUDE_KNOTS_S = 0.1e-3, 3e-3
 
 
 @compiled
-def phase_knots(ridge_hz, first, last, rate_hz, first_s):
-    """Knots that lie close where the ridge is steep and far apart where it is flat, and none before the sample ``first`` or
-    after ``last``, so that what is known there is carried on over the ends."""
+def phase_knots(ridge_hz, fitted, first, last, rate_hz, first_s):
+    """Knots that lie close where the ridge is steep or bends and far apart where it is flat, and none before the sample
+    ``first`` or after ``last``, so that what is known there is carried on over the ends.
+
+    ``fitted`` says whether the ridge is a fitted curve, or as it was followed.
+    """
     n = len(ridge_hz)
     dense = np.empty(n)
-    lag = max(1, round(BEND_S * rate_hz))
+    least_bend, bend_s = (SMOOTH_BEND_HZ_PER_S2, SMOOTH_BEND_S) if fitted else (ROUGH_BEND_HZ_PER_S2, ROUGH_BEND_S)
+    lag = max(1, round(bend_s * rate_hz))
     for i in range(n):
         before, after = max(i - 1, 0), min(i + 1, n - 1)
         slope = abs(ridge_hz[after] - ridge_hz[before]) * rate_hz / (after - before)
         spacing = KNOT_S * np.sqrt(KNOT_SLOPE_HZ_PER_S / max(slope, 1.0))
         if first + lag <= i < last - lag:
             bend = abs(ridge_hz[i - lag] - 2 * ridge_hz[i] + ridge_hz[i + lag]) * (rate_hz / lag) ** 2
-            spacing = min(spacing, KNOT_S * (KNOT_BEND_HZ_PER_S2 / max(bend, 1.0)) ** (1 / 3))
+            spacing = min(spacing, KNOT_S * (least_bend / max(bend, 1.0)) ** (1 / 3))
         dense[i] = 1.0 / min(max(spacing, CLOSEST_KNOTS_S), WIDEST_KNOTS_S)
     reach = max(1, round(KNOT_FADE_S * rate_hz))
     passed = np.zeros(n)

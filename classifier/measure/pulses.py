@@ -29,7 +29,7 @@ LEAST_BAND_HZ = 2_000.0
 WORTH_A_LOOK = 0.4
 #: By how much the error of the peak frequency is larger than the covariance says, of a pulse whose bandwidth times
 #: duration is large beside FEW_CELLS (measured, see describe.INFLATION).
-PEAK_INFLATION, FEW_CELLS = 2.9, 3.0
+PEAK_INFLATION, FEW_CELLS = 2.8, 3.0
 #: The inflation of standard errors is whole at FAINT_DB of signal-to-noise ratio and falls from there to this share.
 FAINT_DB, CLEAR_DB, LEAST_HIDDEN = 15.0, 32.0, 0.35
 #: A band holds more than noise when its energy exceeds the noise's by this many standard deviations.
@@ -107,6 +107,7 @@ class PulseMeter:
         band = self.baseband
         exists, values, errors, course, whole_share, stillness, at_start, at_end = _measured(
             region.samples,
+            region.recorded,
             region.start,
             sound.frequency_hz,
             sound.time,
@@ -147,7 +148,7 @@ def merged(pulses):
 
 @compiled
 def _measured(
-    samples, start, frequency_hz, time, noted, floor, floor_bin_hz, kernel, decimation, rate_hz, limits
+    samples, recorded, start, frequency_hz, time, noted, floor, floor_bin_hz, kernel, decimation, rate_hz, limits
 ):
     """All of a pulse: (whether there is one, then as in Pulse; of ``cut_start`` and ``cut_end`` whether it reaches the first
     and the last sample)."""
@@ -155,7 +156,7 @@ def _measured(
     course = np.empty(COURSE)
     nothing_there = False, values, errors, course, 0.0, 0.0, False, False
     exists, begin, nodes, shape, first, last, low, high = shape_along(
-        samples, frequency_hz, time, floor, floor_bin_hz, kernel, decimation, rate_hz, limits.span_drop_db
+        samples, recorded, frequency_hz, time, floor, floor_bin_hz, kernel, decimation, rate_hz, limits.span_drop_db
     )
     length = shape.end_s - shape.begin_s
     if not (exists and limits.shortest_s <= length <= limits.longest_s and limits.lowest_hz <= low and high <= rate_hz / 2):
@@ -188,7 +189,7 @@ def _measured(
             _decibel(levels[2] / levels[0]),
             2 * _decibel(shape.peak_amplitude),
             snr,
-            100 * _share_at_limit(samples[first:last], round(SPAN_ROOM_S * rate_hz)),
+            100 * _share_at_limit(recorded[first:last], round(SPAN_ROOM_S * rate_hz)),
             # a harmonic that falls into the band of the ridge counts for the pulse
             100 * max(share, whole_share),
         ]

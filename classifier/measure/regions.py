@@ -27,6 +27,7 @@ class Region:
     look : slice, the samples in which pulses are looked for; the others are room for their ends
     floor : float32, shape (n_bins,), noise density over the scanner's frequencies, full scale squared per Hz
     at_file_start, at_file_end : bool, whether it touches an end of the recording
+    recorded : float32, shape (n,), the samples as they were recorded, where other sounds were taken out of ``samples``
     """
 
     start: int
@@ -35,6 +36,11 @@ class Region:
     floor: np.ndarray
     at_file_start: bool = False
     at_file_end: bool = False
+    recorded: np.ndarray | None = None
+
+    def __post_init__(self):
+        if self.recorded is None:
+            object.__setattr__(self, "recorded", self.samples)
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from classifier.compiled import compiled
 from classifier.measure.angles import angle, turned
 from classifier.measure.knots import amplitude_knots_of, phase_knots
 from classifier.measure.ridge import NARROW, smooth
-from classifier.measure.smoothing import MIDDLE, deviation_at, fit
+from classifier.measure.smoothing import EVERYWHERE, deviation_at, fit
 from classifier.measure.spline import bases_of, basis_rows, polynomial_at, polynomials, polynomials_along
 
 #: Curves are fitted this far beyond what stands well over the noise, and by this share of its length if that is more.
@@ -28,6 +28,10 @@ CARRIED_S, CARRIED_SHARE, UNSEEN_S, FINEST = 0.6e-3, 0.05, 0.3e-3, 0.3
 GAP_S = 0.5e-3
 #: A pulse of so many baseband samples (16 ms) is long: its neighbours are fitted together.
 LONG = 512
+#: Derivatives that are penalised, of the phase and of the amplitude.
+PHASE_ORDER, AMPLITUDE_ORDER = 4, 3
+#: Exponent of the penalty from which the amplitude's is searched for: there is one hollow alone.
+AMPLITUDE_BEGINS = np.array([-1])
 #: Of averaged phases one in so many is fitted.
 THINNED = 3
 #: The turn of the phase is looked at over so many samples (0.4 ms).
@@ -62,14 +66,29 @@ Shape.__doc__ = "What is known of one pulse. Instants in seconds from the first 
 
 
 @compiled
-def fit_shape(signal, ridge_hz, noise, track_first, track_last, before_s, after_s, rate_hz, late_s, span_drop_db):
+def fit_shape(
+    signal,
+    factor,
+    ridge_hz,
+    noise,
+    amplitude_noise,
+    track_first,
+    track_last,
+    before_s,
+    after_s,
+    rate_hz,
+    late_s,
+    span_drop_db,
+):
     """Fit ridge, amplitude and span of one pulse.
 
     Parameters
     ----------
-    signal : complex128, shape (n,), demodulated and refined
+    signal : complex128, shape (n,), demodulated, refined and restored
+    factor : float64, shape (n,), by which restoring multiplied it
     ridge_hz : float64, shape (n,), the ridge that it was demodulated along
-    noise : float64, shape (n,), mean noise power of each of its samples
+    noise, amplitude_noise : float64, shape (n,), mean noise power of each of its samples, as its phase and its amplitude have
+        it
     track_first, track_last : int, first and last baseband sample of the coarse track
     before_s, after_s : float, how far beyond the two ends of its track the pulse may stand over the noise; 0 keeps to the
         track altogether
@@ -107,7 +126,7 @@ def fit_shape(signal, ridge_hz, noise, track_first, track_last, before_s, after_
     time = late_s + np.arange(low, high + 1) / rate_hz
     way = _turns_of(ridge_hz, rate_hz)
     turns = _unwrapped(averaged, peak) + way
-    knots = phase_knots(ridge_hz[low : high + 1], first - low, last - low, rate_hz, time[0])
+    knots = phase_knots(ridge_hz[low : high + 1], False, first - low, last - low, rate_hz, time[0])
     # averaged as they are, neighbours say the same: every third will do
     few = (count + THINNED - 1) // THINNED
     values, weights = np.empty(few), np.zeros(few)
@@ -118,16 +137,19 @@ def fit_shape(signal, ridge_hz, noise, track_first, track_last, before_s, after_
             weights[k] = THINNED * (2 * np.pi) ** 2 * energy[i] / (0.5 * noise[i])
     bases = bases_of(knots)
     rows, pieces = basis_rows(time[0], THINNED / rate_hz, few, knots, bases)
-    coefficients, _, _, exponent = fit(rows, pieces, values, weights, knots, MIDDLE, True)
-    guess = polynomials(bases, coefficients)
+    coefficients, _, _, _ = fit(rows, pieces, values, weights, knots, PHASE_ORDER, EVERYWHERE)
+    guess, guess_knots = polynomials(bases, coefficients), knots
+    course = polynomials_along(time[0], 1.0 / rate_hz, count, knots, guess, 1)
+    knots = phase_knots(course, True, first - low, last - low, rate_hz, time[0])
+    bases = bases_of(knots)
 
     # every sample with its own weight: along the right phase, what is left is imaginary. Of long pulses, whose curves are
     # slow, neighbours are averaged first.
     block = 1 if count < LONG else 2 if count < 2 * LONG else 4
     few = count // block
     middle_s = time[0] + 0.5 * (block - 1) / rate_hz
-    straight = _straightened(signal[low : high + 1], way[low : high + 1], time[0], rate_hz, knots, guess)
-    values = polynomials_along(middle_s, block / rate_hz, few, knots, guess, 0)
+    straight = _straightened(signal[low : high + 1], way[low : high + 1], time[0], rate_hz, guess_knots, guess)
+    values = polynomials_along(middle_s, block / rate_hz, few, guess_knots, guess, 0)
     weights = np.zeros(few)
     for k in range(few):
         # beyond what is firm, noise would draw the ridge along, or another sound that begins there
@@ -140,7 +162,7 @@ def fit_shape(signal, ridge_hz, noise, track_first, track_last, before_s, after_
             weights[k] = block * (2 * np.pi * amplitude) ** 2 / (0.5 * mean_noise)
             values[k] += min(max(missed / max(amplitude, 1e-20), -5.0), 5.0) / (2 * np.pi)
     rows, pieces = basis_rows(middle_s, block / rate_hz, few, knots, bases)
-    coefficients, root, spent, _ = fit(rows, pieces, values, weights, knots, exponent, False)
+    coefficients, root, spent, _ = fit(rows, pieces, values, weights, knots, PHASE_ORDER, EVERYWHERE)
     right = polynomials(bases, coefficients)
 
     straight = _straightened(signal[low : high + 1], way[low : high + 1], time[0], rate_hz, knots, right)
@@ -148,12 +170,12 @@ def fit_shape(signal, ridge_hz, noise, track_first, track_last, before_s, after_
         values[k], mean_noise = 0.0, 0.0
         for i in range(k * block, (k + 1) * block):
             values[k] += straight[i].real / block
-            mean_noise += noise[low + i] / block
+            mean_noise += amplitude_noise[low + i] / block
         weights[k] = 2.0 * block / mean_noise
     amplitude_knots = amplitude_knots_of(first - low, last - low, count, rate_hz, time[0])
     bases = bases_of(amplitude_knots)
     rows, pieces = basis_rows(middle_s, block / rate_hz, few, amplitude_knots, bases)
-    heights, amplitude_root, amplitude_spent, _ = fit(rows, pieces, values, weights, amplitude_knots, -1, False)
+    heights, amplitude_root, amplitude_spent, _ = fit(rows, pieces, values, weights, amplitude_knots, AMPLITUDE_ORDER, AMPLITUDE_BEGINS)
     amplitude = polynomials(bases, heights)
 
     curve = polynomials_along(time[0], 1.0 / rate_hz, count, amplitude_knots, amplitude, 0)
@@ -181,12 +203,15 @@ def fit_shape(signal, ridge_hz, noise, track_first, track_last, before_s, after_
     inflation = amplitude_inflation = 1.0
     ridge_energy = still = 0.0
     if exists:
-        own = noise[low + within]
+        own, amplitude_own = noise[low + within], amplitude_noise[low + within]
         inflation = _inflation(straight.imag[within] / np.sqrt(0.5 * own), spent)
-        amplitude_inflation = _inflation((straight.real[within] - curve[within]) / np.sqrt(0.5 * own), amplitude_spent)
-        along = smooth(straight, NARROW)
+        amplitude_inflation = _inflation(
+            (straight.real[within] - curve[within]) / np.sqrt(0.5 * amplitude_own), amplitude_spent
+        )
+        # as the recording has it
+        along = smooth(straight / factor[low : high + 1], NARROW)
         for i in within:
-            ridge_energy += along[i].real ** 2 + along[i].imag ** 2 - noise[low + i] * share
+            ridge_energy += along[i].real ** 2 + along[i].imag ** 2 - noise[low + i] / factor[low + i] ** 2 * share
         still = stillness(along[within[0] : within[-1] + 1])
         ridge_energy = max(2.0 * ridge_energy / rate_hz, 0.0)
     spread = np.sqrt(amplitude_inflation)

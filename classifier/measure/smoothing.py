@@ -13,34 +13,39 @@ from classifier.measure.spline import DEGREE, basis_at
 
 #: What a parameter costs, in units of the noise. Mallows' 2 leaves too much freedom one time in six; 3 hardly bends less.
 PRICE = 3.0
-#: The least and the greatest exponent of ten of the penalty, relative to the information in the values, and where the
-#: search begins when nothing is known.
-_LEAST, _GREATEST, MIDDLE = -10, 5, -4
+#: The least and the greatest exponent of ten of the penalty, relative to the information in the values.
+_LEAST, _GREATEST = -10, 5
+#: Where the search for it begins when nothing is known: the risk may have two hollows, one of a curve with a bend and one of
+#: a curve without.
+EVERYWHERE = np.arange(_LEAST, _GREATEST + 1, 3)
+#: Polynomials of one degree less than this are the simplest that a curve is taken for.
+SIMPLEST = 2
 
 
 @compiled
-def roughness(knots):
-    """Band of the penalty: squares of the spline's third derivative in units of its own knots.
+def roughness(knots, order):
+    """Band of the penalty: squares of the spline's derivative of an order in units of its own knots.
 
-    Its null space, what costs nothing, are parabolas: of a phase, ridges of one slope.
+    Its null space, what costs nothing, are polynomials of a degree less: of a phase and order 4, ridges whose slope changes
+    evenly.
     """
     k = len(knots) - DEGREE - 1
     band = np.zeros((k, DEGREE + 1))
-    rows = np.zeros((k, 4))
+    rows = np.zeros((k, order + 1))
     rows[:, 0] = 1.0
     count = k
-    for taken in range(3):
+    for taken in range(order):
         degree = DEGREE - taken
         count -= 1
         for r in range(count):
             scale = degree / (knots[r + 1 + taken + degree] - knots[r + 1 + taken])
-            for c in range(3, -1, -1):
+            for c in range(order, -1, -1):
                 ahead = rows[r + 1, c - 1] if c > 0 else 0.0
                 rows[r, c] = scale * (ahead - rows[r, c])
     for r in range(count):
-        spacing = (knots[r + DEGREE] - knots[r + DEGREE - 1]) ** 3
-        for a in range(4):
-            for b in range(a, 4):
+        spacing = (knots[r + DEGREE] - knots[r + DEGREE - 1]) ** order
+        for a in range(order + 1):
+            for b in range(a, order + 1):
                 band[r + a, b - a] += spacing**2 * rows[r, a] * rows[r, b]
     return band
 
@@ -110,7 +115,7 @@ def freedom(root, information):
 
 
 @compiled
-def fit(rows, pieces, values, weights, knots, begin, everywhere):
+def fit(rows, pieces, values, weights, knots, order, begins):
     """Fit a penalised spline.
 
     Of the penalties, the one of least risk is taken: misfit + PRICE * freedom, for the noise is known (Mallows' criterion
@@ -122,8 +127,8 @@ def fit(rows, pieces, values, weights, knots, begin, everywhere):
     values : float64, shape (n,)
     weights : float64, shape (n,), 1 / variance of each value; 0 where it is not to be used
     knots : float64, shape (k + DEGREE + 1,)
-    begin : int, exponent of the penalty from which the best one is searched for, downhill
-    everywhere : bool, whether greater and smaller ones, three tens apart, are looked at as well
+    order : int, of the derivative that is penalised
+    begins : int array, exponents of the penalty; from the best of them the best of all is searched for, downhill
 
     Returns
     -------
@@ -146,15 +151,13 @@ def fit(rows, pieces, values, weights, knots, begin, everywhere):
             for b in range(a, DEGREE + 1):
                 information[pieces[i] + a, b - a] += weighted * rows[i, b]
     scale = max(information[:, 0].sum() / k, 1e-12)
-    penalty = roughness(knots)
-    coefficients, root, spent, best = _penalised(information, moment, penalty, scale, begin)
-    exponent = begin
-    if everywhere:
-        # the risk may have two hollows, one of a curve with a bend and one of a curve without
-        for here in range(_LEAST, _GREATEST + 1, 3):
-            c, this_root, free, risk = _penalised(information, moment, penalty, scale, here)
-            if risk < best:
-                coefficients, root, spent, best, exponent = c, this_root, free, risk, here
+    penalty = roughness(knots, order)
+    exponent = begins[0]
+    coefficients, root, spent, best = _penalised(information, moment, penalty, scale, exponent)
+    for here in begins[1:]:
+        c, this_root, free, risk = _penalised(information, moment, penalty, scale, here)
+        if risk < best:
+            coefficients, root, spent, best, exponent = c, this_root, free, risk, here
     middle = exponent
     for step in (1, -1):
         here = exponent + step
@@ -165,6 +168,13 @@ def fit(rows, pieces, values, weights, knots, begin, everywhere):
             here += step
         if exponent != middle:
             break
+    # nearly a polynomial: one of less degree may do. How sure it is stays what it was, for the others were possible too.
+    for lower in range(order - 1, SIMPLEST - 1, -1):
+        if spent > order + 1:
+            break
+        c, _, _, risk = _penalised(information, moment, roughness(knots, lower), scale, _GREATEST)
+        if risk < best:
+            coefficients, best = c, risk
     return coefficients + centre, root, spent, exponent
 
 
