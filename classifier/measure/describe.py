@@ -42,7 +42,7 @@ INFLATION = {
     "initial_slope": 1.8,
     "characteristic_frequency": 1.2,
     "characteristic_slope": 1.25,
-    "tail": 0.85,
+    "tail": 0.8,
     "knee_frequency": 1.05,
     "knee_time": 0.7,
     "centre_frequency": 1.1,

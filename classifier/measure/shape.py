@@ -30,6 +30,8 @@ GAP_S = 0.5e-3
 LONG = 512
 #: Derivatives that are penalised, of the phase and of the amplitude.
 PHASE_ORDER, AMPLITUDE_ORDER = 4, 3
+#: What a parameter of each costs: ripples in the phase harm more than in the amplitude, whose ends are sharp.
+PHASE_PRICE, AMPLITUDE_PRICE = 3.0, 2.0
 #: Exponent of the penalty from which the amplitude's is searched for: there is one hollow alone.
 AMPLITUDE_BEGINS = np.array([-1])
 #: Of averaged phases one in so many is fitted.
@@ -137,7 +139,7 @@ def fit_shape(
             weights[k] = THINNED * (2 * np.pi) ** 2 * energy[i] / (0.5 * noise[i])
     bases = bases_of(knots)
     rows, pieces = basis_rows(time[0], THINNED / rate_hz, few, knots, bases)
-    coefficients, _, _, _ = fit(rows, pieces, values, weights, knots, PHASE_ORDER, EVERYWHERE)
+    coefficients, _, _, _ = fit(rows, pieces, values, weights, knots, PHASE_ORDER, PHASE_PRICE, EVERYWHERE)
     guess, guess_knots = polynomials(bases, coefficients), knots
     course = polynomials_along(time[0], 1.0 / rate_hz, count, knots, guess, 1)
     knots = phase_knots(course, True, first - low, last - low, rate_hz, time[0])
@@ -162,7 +164,7 @@ def fit_shape(
             weights[k] = block * (2 * np.pi * amplitude) ** 2 / (0.5 * mean_noise)
             values[k] += min(max(missed / max(amplitude, 1e-20), -5.0), 5.0) / (2 * np.pi)
     rows, pieces = basis_rows(middle_s, block / rate_hz, few, knots, bases)
-    coefficients, root, spent, _ = fit(rows, pieces, values, weights, knots, PHASE_ORDER, EVERYWHERE)
+    coefficients, root, spent, _ = fit(rows, pieces, values, weights, knots, PHASE_ORDER, PHASE_PRICE, EVERYWHERE)
     right = polynomials(bases, coefficients)
 
     straight = _straightened(signal[low : high + 1], way[low : high + 1], time[0], rate_hz, knots, right)
@@ -175,7 +177,7 @@ def fit_shape(
     amplitude_knots = amplitude_knots_of(first - low, last - low, count, rate_hz, time[0])
     bases = bases_of(amplitude_knots)
     rows, pieces = basis_rows(middle_s, block / rate_hz, few, amplitude_knots, bases)
-    heights, amplitude_root, amplitude_spent, _ = fit(rows, pieces, values, weights, amplitude_knots, AMPLITUDE_ORDER, AMPLITUDE_BEGINS)
+    heights, amplitude_root, amplitude_spent, _ = fit(rows, pieces, values, weights, amplitude_knots, AMPLITUDE_ORDER, AMPLITUDE_PRICE, AMPLITUDE_BEGINS)
     amplitude = polynomials(bases, heights)
 
     curve = polynomials_along(time[0], 1.0 / rate_hz, count, amplitude_knots, amplitude, 0)

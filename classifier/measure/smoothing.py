@@ -11,8 +11,6 @@ import numpy as np
 from classifier.compiled import compiled
 from classifier.measure.spline import DEGREE, basis_at
 
-#: What a parameter costs, in units of the noise. Mallows' 2 leaves too much freedom one time in six; 3 hardly bends less.
-PRICE = 3.0
 #: The least and the greatest exponent of ten of the penalty, relative to the information in the values.
 _LEAST, _GREATEST = -10, 5
 #: Where the search for it begins when nothing is known: the risk may have two hollows, one of a curve with a bend and one of
@@ -115,11 +113,11 @@ def freedom(root, information):
 
 
 @compiled
-def fit(rows, pieces, values, weights, knots, order, begins):
+def fit(rows, pieces, values, weights, knots, order, price, begins):
     """Fit a penalised spline.
 
-    Of the penalties, the one of least risk is taken: misfit + PRICE * freedom, for the noise is known (Mallows' criterion
-    with a dearer parameter).
+    Of the penalties, the one of least risk is taken: misfit + price * freedom, for the noise is known. At a price of 2 that
+    is Mallows' criterion, which leaves too much freedom one time in six.
 
     Parameters
     ----------
@@ -128,6 +126,7 @@ def fit(rows, pieces, values, weights, knots, order, begins):
     weights : float64, shape (n,), 1 / variance of each value; 0 where it is not to be used
     knots : float64, shape (k + DEGREE + 1,)
     order : int, of the derivative that is penalised
+    price : float, what a parameter costs, in units of the noise
     begins : int array, exponents of the penalty; from the best of them the best of all is searched for, downhill
 
     Returns
@@ -153,16 +152,16 @@ def fit(rows, pieces, values, weights, knots, order, begins):
     scale = max(information[:, 0].sum() / k, 1e-12)
     penalty = roughness(knots, order)
     exponent = begins[0]
-    coefficients, root, spent, best = _penalised(information, moment, penalty, scale, exponent)
+    coefficients, root, spent, best = _penalised(information, moment, penalty, scale, price, exponent)
     for here in begins[1:]:
-        c, this_root, free, risk = _penalised(information, moment, penalty, scale, here)
+        c, this_root, free, risk = _penalised(information, moment, penalty, scale, price, here)
         if risk < best:
             coefficients, root, spent, best, exponent = c, this_root, free, risk, here
     middle = exponent
     for step in (1, -1):
         here = exponent + step
         while exponent + step == here and _LEAST <= here <= _GREATEST:
-            c, this_root, free, risk = _penalised(information, moment, penalty, scale, here)
+            c, this_root, free, risk = _penalised(information, moment, penalty, scale, price, here)
             if risk < best:
                 coefficients, root, spent, best, exponent = c, this_root, free, risk, here
             here += step
@@ -172,14 +171,14 @@ def fit(rows, pieces, values, weights, knots, order, begins):
     for lower in range(order - 1, SIMPLEST - 1, -1):
         if spent > order + 1:
             break
-        c, _, _, risk = _penalised(information, moment, roughness(knots, lower), scale, _GREATEST)
+        c, _, _, risk = _penalised(information, moment, roughness(knots, lower), scale, price, _GREATEST)
         if risk < best:
             coefficients, best = c, risk
     return coefficients + centre, root, spent, exponent
 
 
 @compiled
-def _penalised(information, moment, penalty, scale, exponent):
+def _penalised(information, moment, penalty, scale, price, exponent):
     """One fit: (coefficients, root, freedom, risk)."""
     k = len(moment)
     system = information + 10.0**exponent * scale * penalty
@@ -187,7 +186,7 @@ def _penalised(information, moment, penalty, scale, exponent):
     root = cholesky(system)
     c = solve_back(root, solve_forward(root, moment))
     free = freedom(root, information)
-    risk = PRICE * free
+    risk = price * free
     for j in range(k):
         risk += c[j] * (c[j] * information[j, 0] - 2.0 * moment[j])
         for d in range(1, min(DEGREE + 1, k - j)):

@@ -84,7 +84,7 @@ def score(truth, pulses, measured, *, rate_hz, noise):
     Returns
     -------
     rows : DataFrame, a row per direct pulse of the truth that is not cut: found, called_echo, overlapped,
-        in_buzz, pass, measured (row number or -1), the truth's snr, error of each metric and its standard
+        in_buzz, pass, shape of the call, measured (row number or -1), the truth's snr, error of each metric and its standard
         error (null where either is missing), and the Cramér–Rao bounds of frequency and slope
     counts : dict: reported, false, of these echo, harmonic, other
     """
@@ -122,6 +122,7 @@ def score(truth, pulses, measured, *, rate_hz, noise):
         "overlapped": truth["overlapped"].to_numpy()[wanted],
         "in_buzz": truth["in_buzz"].to_numpy()[wanted],
         "pass": truth["pass"].to_numpy()[wanted],
+        "shape": [pulses[row].call.shape for row in wanted],
         "true_snr": truth[C["snr"]].to_numpy()[wanted],
         "true_duration": truth[C["duration"]].to_numpy()[wanted],
     }
