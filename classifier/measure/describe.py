@@ -23,7 +23,7 @@ FLATTEST_LEAST_S = 0.3e-3
 FLAT_HZ_PER_S = 1e6
 
 #: Where the flattest stretch jumps this far along the band from draw to draw there is none. (Chosen.)
-JUMPING_SHARE, JUMPING_LEAST_HZ = 0.04, 7_500.0
+JUMPING_SHARE, JUMPING_LEAST_HZ = 0.08, 7_500.0
 #: The highest of many values that each err is further off than one of them. (Measured, as all factors here.)
 OF_MANY = 1.8
 #: By how much errors are larger than the fit's covariance says: splines smooth away what it does not know of, echoes and
@@ -31,7 +31,7 @@ OF_MANY = 1.8
 #: with pauses; 15 to 40 dB), so that 95 % of true values lie within two standard errors. Pulses that stand well over the
 #: noise get less of it (pulses.FAINT_DB).
 INFLATION = {
-    "onset": 1.25,
+    "onset": 1.2,
     "duration": 1.4,
     "start_frequency": 1.5,
     "end_frequency": 1.6,
@@ -42,7 +42,7 @@ INFLATION = {
     "initial_slope": 1.8,
     "characteristic_frequency": 1.2,
     "characteristic_slope": 1.25,
-    "tail": 0.8,
+    "tail": 0.75,
     "knee_frequency": 1.05,
     "knee_time": 0.7,
     "centre_frequency": 1.1,

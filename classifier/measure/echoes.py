@@ -21,7 +21,7 @@ WEAKER_DB = 1.5
 #: drowns only the end is heard.
 NEAR_HZ, NEAR_SHARE = 400.0, 0.03
 COMMON_SHARE = 0.7
-SHORTEST_SHARE, LONGEST_SHARE = 0.1, 1.3
+SHORTEST_SHARE, LONGEST_SHARE = 0.1, 1.4
 #: A copy closer to its pulse than this at the same moment is drowned by it there; so much of it has to be clear, and so
 #: much of that, the nearest, counts.
 DROWNED_HZ, CLEAR_SHARE, COUNTED_SHARE = 3_000.0, 0.25, 0.85
