@@ -62,6 +62,16 @@ def test_a_far_louder_sweep_across_a_call_is_taken_away():
     assert _left(_region(faint, loud), track, faint, [loud_track]) < before - 18.0
 
 
+def test_what_is_taken_out_stays_known_as_it_was_recorded():
+    """Whether a pulse was clipped is asked of the recording, not of what is left of it."""
+    one, track = _call(0.006, lambda time: 58e3 - 3e5 * time, 0.016, 0.05)
+    other, other_track = _call(0.009, lambda time: 65e3 - 3e5 * time, 0.014, 0.05)
+    region = _region(one, other)
+    left = without(region, track, [other_track], baseband=BASEBAND, floor_bin_hz=BIN_HZ)
+    assert not np.array_equal(left.samples, region.samples)
+    assert left.recorded is region.samples
+
+
 def test_a_sound_on_the_same_ridge_stays_in():
     """Two tracks of one call must not take it away from each other."""
     one, track = _call(0.006, lambda time: 58e3 - 3e5 * time, 0.016, 0.05)
