@@ -105,7 +105,7 @@ def find_forks(found):
     bool, shape (n,)
     """
     onset, duration, course = found["onset"][0], found["duration"][0], found["course"]
-    end = onset + duration
+    end, share = onset + duration, np.linspace(0.0, 1.0, course.shape[1])
     out = np.zeros(len(onset), bool)
     for j in range(1, len(onset)):
         around = np.arange(np.searchsorted(onset, onset[j] - LONGEST_S), j)
@@ -113,13 +113,13 @@ def find_forks(found):
             if duration[j] > 0.5 * duration[i]:
                 continue
             band = course[i].max() - course[i].min()
-            early = np.linspace(0, duration[j], course.shape[1])[:FORK_AT] + onset[j]
-            on_ridge = np.interp(early, np.linspace(onset[i], end[i], course.shape[1]), course[i])
+            ridge_s = onset[i] + share * duration[i]
+            on_ridge = np.interp(onset[j] + share[:FORK_AT] * duration[j], ridge_s, course[i])
             if np.abs(on_ridge - course[j, :FORK_AT]).min() > FORK_HZ:
                 continue
-            rest = np.linspace(end[i] - duration[j], end[i], course.shape[1])
-            tail = np.interp(rest, np.linspace(onset[i], end[i], course.shape[1]), course[i])
-            miss, _ = _miss(onset[j], duration[j], course[j], rest[0], duration[j], tail)
+            from_s = end[i] - duration[j]
+            rest = np.interp(from_s + share * duration[j], ridge_s, course[i])
+            miss, _ = _miss(onset[j], duration[j], course[j], from_s, duration[j], rest)
             out[j] |= miss < NEAR_HZ + NEAR_SHARE * band
     return out
 

@@ -36,11 +36,13 @@ def phase_knots(ridge_hz, fitted, first, last, rate_hz, first_s):
     for i in range(n):
         before, after = max(i - 1, 0), min(i + 1, n - 1)
         slope = abs(ridge_hz[after] - ridge_hz[before]) * rate_hz / (after - before)
-        spacing = KNOT_S * np.sqrt(KNOT_SLOPE_HZ_PER_S / max(slope, 1.0))
+        per_knot = max(np.sqrt(slope / KNOT_SLOPE_HZ_PER_S), KNOT_S / WIDEST_KNOTS_S)
         if first + lag <= i < last - lag:
             bend = abs(ridge_hz[i - lag] - 2 * ridge_hz[i] + ridge_hz[i + lag]) * (rate_hz / lag) ** 2
-            spacing = min(spacing, KNOT_S * (least_bend / max(bend, 1.0)) ** (1 / 3))
-        dense[i] = 1.0 / min(max(spacing, CLOSEST_KNOTS_S), WIDEST_KNOTS_S)
+            # a root is taken only where the bend counts for more than the slope
+            if bend > least_bend * per_knot**3:
+                per_knot = (bend / least_bend) ** (1 / 3)
+        dense[i] = min(per_knot / KNOT_S, 1.0 / CLOSEST_KNOTS_S)
     reach = max(1, round(KNOT_FADE_S * rate_hz))
     passed = np.zeros(n)
     for i in range(n):

@@ -33,7 +33,7 @@ PHASE_ORDER, AMPLITUDE_ORDER = 4, 3
 #: What a parameter of each costs: ripples in the phase harm more than in the amplitude, whose ends are sharp.
 PHASE_PRICE, AMPLITUDE_PRICE = 3.0, 2.0
 #: Exponent of the penalty from which the amplitude's is searched for: there is one hollow alone.
-AMPLITUDE_BEGINS = np.array([-1])
+AMPLITUDE_BEGINS = np.array([-2])
 #: Of averaged phases one in so many is fitted.
 THINNED = 3
 #: The turn of the phase is looked at over so many samples (0.4 ms).

@@ -15,7 +15,7 @@ from classifier.measure.spline import DEGREE, basis_at
 _LEAST, _GREATEST = -10, 5
 #: Where the search for it begins when nothing is known: the risk may have two hollows, one of a curve with a bend and one of
 #: a curve without.
-EVERYWHERE = np.arange(_LEAST, _GREATEST + 1, 3)
+EVERYWHERE = np.array([-8, -5, -2, 3])
 #: Polynomials of one degree less than this are the simplest that a curve is taken for.
 SIMPLEST = 2
 
