@@ -1,6 +1,7 @@
 """Angles in turns, and the points of the unit circle: polynomials, which run eight at a time where the C library runs one.
 
-Both are good to some 1e-10; the phase of the loudest pulse is known to 1e-4.
+Both are good to some 1e-10; the phase of the loudest pulse is known to 1e-4. And phases over time: from a frequency, and from a
+signal.
 """
 
 import numpy as np
@@ -54,3 +55,29 @@ def angle(real, imaginary):
     out = 0.25 - out if y > x else out
     out = 0.5 - out if real < 0.0 else out
     return -out if imaginary < 0.0 else out
+
+
+@compiled
+def turns_of(frequency_hz, rate_hz):
+    """Phase in turns whose derivative is the given frequency, by the trapezoidal rule."""
+    out = np.zeros(len(frequency_hz))
+    for i in range(1, len(out)):
+        out[i] = out[i - 1] + 0.5 * (frequency_hz[i] + frequency_hz[i - 1]) / rate_hz
+    return out
+
+
+@compiled
+def unwrapped(signal, start):
+    """Phase in turns without jumps, followed from the sample ``start`` both ways."""
+    n = len(signal)
+    out = np.empty(n)
+    step = np.zeros(n)
+    for i in range(1, n):
+        turn = signal[i] * np.conj(signal[i - 1])
+        step[i] = angle(turn.real, turn.imag)
+    out[start] = angle(signal[start].real, signal[start].imag)
+    for i in range(start + 1, n):
+        out[i] = out[i - 1] + step[i]
+    for i in range(start - 1, -1, -1):
+        out[i] = out[i + 1] - step[i + 1]
+    return out

@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 
 from classifier.compiled import compiled
-from classifier.measure.angles import circle, turned
+from classifier.measure.angles import circle, turned, turns_of
 from classifier.measure.harmonics import RATIOS, noise_along
 from classifier.measure.ridge import NARROW, NODE, carried_on, demodulate, leftover_frequency, smooth
 
@@ -179,15 +179,12 @@ def _drawn(samples, begin, nodes, close, floor, floor_bin_hz, kernel, decimation
     n = len(signal)
     noise = noise_along(ridge, floor, floor_bin_hz, rate_hz / decimation)
     turns = np.zeros(n)
-    step_s = decimation / rate_hz
     for _ in range(TURNS):
         # calmed first, or the leftover frequency would be that of a louder sound nearby
         left_hz = leftover_frequency(smooth(signal, NARROW), NARROW, noise, rate_hz / decimation)
         _bridge(left_hz, close, n)
         left_hz = np.minimum(np.maximum(left_hz, -MOST_LEFT_HZ), MOST_LEFT_HZ)
-        by = np.zeros(n)
-        for i in range(1, n):
-            by[i] = by[i - 1] + 0.5 * step_s * (left_hz[i] + left_hz[i - 1])
+        by = turns_of(left_hz, rate_hz / decimation)
         for i in range(n):
             signal[i] = turned(signal[i], -by[i])
             turns[i] += by[i]

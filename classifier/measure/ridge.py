@@ -8,7 +8,7 @@ ridge.
 import numpy as np
 
 from classifier.compiled import compiled
-from classifier.measure.angles import angle, circle, turned
+from classifier.measure.angles import angle, circle, turned, turns_of
 
 #: Rate, in Hz, to which a demodulated pulse is brought down: wide enough for a ridge that is off by 8 kHz.
 BASEBAND_RATE_HZ = 32_000.0
@@ -210,9 +210,7 @@ def refine(signal, ridge_hz, noise_power, first, last, rate_hz, nyquist_hz):
         left = leftover_frequency(calm, window, quiet, rate_hz)
         left[:first] = left[first]
         left[last + 1 :] = left[last]
-        turns = np.zeros(len(signal))
-        for i in range(1, len(signal)):
-            turns[i] = turns[i - 1] - 0.5 / rate_hz * (left[i] + left[i - 1])
+        turns = turns_of(left, rate_hz)
         for i in range(len(signal)):
             ridge_hz[i] = min(max(ridge_hz[i] + left[i], 1_000.0), nyquist_hz)
-            signal[i] = turned(signal[i], turns[i])
+            signal[i] = turned(signal[i], -turns[i])

@@ -11,7 +11,7 @@ from collections import namedtuple
 import numpy as np
 
 from classifier.compiled import compiled
-from classifier.measure.angles import angle, turned
+from classifier.measure.angles import turned, turns_of, unwrapped
 from classifier.measure.knots import amplitude_knots_of, phase_knots
 from classifier.measure.ridge import NARROW, smooth
 from classifier.measure.smoothing import EVERYWHERE, deviation_at, fit
@@ -126,8 +126,8 @@ def fit_shape(
         high = min(n - 1, low + 16)
     count = high - low + 1
     time = late_s + np.arange(low, high + 1) / rate_hz
-    way = _turns_of(ridge_hz, rate_hz)
-    turns = _unwrapped(averaged, peak) + way
+    way = turns_of(ridge_hz, rate_hz)
+    turns = unwrapped(averaged, peak) + way
     knots = phase_knots(ridge_hz[low : high + 1], False, first - low, last - low, rate_hz, time[0])
     # averaged as they are, neighbours say the same: every third will do
     few = (count + THINNED - 1) // THINNED
@@ -177,7 +177,9 @@ def fit_shape(
     amplitude_knots = amplitude_knots_of(first - low, last - low, count, rate_hz, time[0])
     bases = bases_of(amplitude_knots)
     rows, pieces = basis_rows(middle_s, block / rate_hz, few, amplitude_knots, bases)
-    heights, amplitude_root, amplitude_spent, _ = fit(rows, pieces, values, weights, amplitude_knots, AMPLITUDE_ORDER, AMPLITUDE_PRICE, AMPLITUDE_BEGINS)
+    heights, amplitude_root, amplitude_spent, _ = fit(
+        rows, pieces, values, weights, amplitude_knots, AMPLITUDE_ORDER, AMPLITUDE_PRICE, AMPLITUDE_BEGINS
+    )
     amplitude = polynomials(bases, heights)
 
     curve = polynomials_along(time[0], 1.0 / rate_hz, count, amplitude_knots, amplitude, 0)
@@ -270,32 +272,6 @@ def run_end(flags, start, direction, gap):
             last = i
         i += direction
     return last
-
-
-@compiled
-def _turns_of(frequency_hz, rate_hz):
-    """Phase in turns whose derivative is the given frequency, by the trapezoidal rule."""
-    out = np.zeros(len(frequency_hz))
-    for i in range(1, len(out)):
-        out[i] = out[i - 1] + 0.5 * (frequency_hz[i] + frequency_hz[i - 1]) / rate_hz
-    return out
-
-
-@compiled
-def _unwrapped(signal, start):
-    """Phase in turns without jumps, followed from the sample ``start`` both ways."""
-    n = len(signal)
-    out = np.empty(n)
-    step = np.zeros(n)
-    for i in range(1, n):
-        turn = signal[i] * np.conj(signal[i - 1])
-        step[i] = angle(turn.real, turn.imag)
-    out[start] = angle(signal[start].real, signal[start].imag)
-    for i in range(start + 1, n):
-        out[i] = out[i - 1] + step[i]
-    for i in range(start - 1, -1, -1):
-        out[i] = out[i + 1] - step[i + 1]
-    return out
 
 
 @compiled
