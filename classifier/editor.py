@@ -62,7 +62,9 @@ def names_at(reading: KeyReading, line: int, column: int) -> list[Offer]:
     key = reading.merged
     if row.rfind("[") > row.rfind("]"):
         return [Offer(name, "source", source.text) for name, source in key.sources.items()] + [
-            Offer("chosen", "source", "set for this key"), Offer("memory", "source", "recalled and not looked up")]
+            Offer("chosen", "source", "set for this key"),
+            Offer("memory", "source", "recalled and not looked up"),
+        ]
     heading = _heading_above(reading.text, line)
     taxa = [Offer(name, "taxon", ", ".join(taxon.common_names), _taxon(taxon)) for name, taxon in key.taxa.items()]
     groups = [Offer(f'"{name}"', "group", ", ".join(each.name for each in group.members)) for name, group in key.groups.items()]
@@ -70,8 +72,11 @@ def names_at(reading: KeyReading, line: int, column: int) -> list[Offer]:
         if "," in row[row.rfind("=>") :]:
             return [Offer(f"at most {tier}", "word") for tier in TIERS[1:]]
         ends = [Offer(word, "word") for word in ("unidentified", "not a bat", *(["stays"] if heading == "refine" else []))]
-        onward = [] if heading == "refine" else [
-            Offer(str(number), "couplet", couplet.question or "") for number, couplet in key.couplets.items()]
+        onward = (
+            []
+            if heading == "refine"
+            else [Offer(str(number), "couplet", couplet.question or "") for number, couplet in key.couplets.items()]
+        )
         return [*taxa, *groups, *onward, *ends]
     if not row.strip() or _WORD.fullmatch(row.strip()):
         start = [Offer(word, "word") for word in HEADINGS]
@@ -89,7 +94,9 @@ def _comparable(reading, heading):
     ]
     if level == PASS:
         found += [Offer(each.name, "function", f"of a {each.of}", each.definition) for each in SUMMARIES.values()]
-        found += [Offer(name, "metric", metric.unit, metric.definition) for name, metric in METRICS.items() if name not in NAMES[PASS]]
+        found += [
+            Offer(name, "metric", metric.unit, metric.definition) for name, metric in METRICS.items() if name not in NAMES[PASS]
+        ]
     if heading != "taxon":
         found += [Offer(name, "let", _own_text(reading, let)) for name, let in reading.merged.lets.items()]
     return found
@@ -138,8 +145,11 @@ def _word_meaning(reading, name, level):
     if name in METRICS:
         metric = METRICS[name]
         unit = f" {metric.unit}" if metric.unit else ""
-        return (f"**{name}**{f' ({metric.unit})' if metric.unit else ''}: {metric.definition}\n\nfrom "
-                f"{short_number(metric.low)} to {short_number(metric.high)}{unit}; told apart to {short_number(metric.resolution)}{unit}")
+        low, high, told_apart = (short_number(each) for each in (metric.low, metric.high, metric.resolution))
+        return (
+            f"**{name}**{f' ({metric.unit})' if metric.unit else ''}: {metric.definition}\n\nfrom {low} to {high}{unit}; "
+            f"told apart to {told_apart}{unit}"
+        )
     return None
 
 
@@ -152,8 +162,10 @@ def _covers(row, pattern, column):
 
 
 def _taxon(taxon):
-    rows = [f"- {entry.metric} {quantity_text(entry.low)} to {quantity_text(entry.high)} {citations_text(entry.citations)}".rstrip()
-            for entry in taxon.ranges]
+    rows = [
+        f"- {entry.metric} {quantity_text(entry.low)} to {quantity_text(entry.high)} {citations_text(entry.citations)}".rstrip()
+        for entry in taxon.ranges
+    ]
     rows += [f"- {entry.kind}: {entry.text}" for entry in taxon.entries if hasattr(entry, "kind")]
     return "\n".join(rows) or "nothing is declared of it"
 
@@ -176,13 +188,22 @@ def server():
     from classifier import __version__
     from classifier.key.format import format_key
 
-    grades = {"error": lsp.DiagnosticSeverity.Error, "warning": lsp.DiagnosticSeverity.Warning,
-              "note": lsp.DiagnosticSeverity.Information}
-    kinds = {"metric": lsp.CompletionItemKind.Field, "statistic": lsp.CompletionItemKind.Field,
-             "function": lsp.CompletionItemKind.Function, "let": lsp.CompletionItemKind.Variable,
-             "taxon": lsp.CompletionItemKind.Class, "group": lsp.CompletionItemKind.Class,
-             "couplet": lsp.CompletionItemKind.Reference, "source": lsp.CompletionItemKind.Reference,
-             "word": lsp.CompletionItemKind.Keyword}
+    grades = {
+        "error": lsp.DiagnosticSeverity.Error,
+        "warning": lsp.DiagnosticSeverity.Warning,
+        "note": lsp.DiagnosticSeverity.Information,
+    }
+    kinds = {
+        "metric": lsp.CompletionItemKind.Field,
+        "statistic": lsp.CompletionItemKind.Field,
+        "function": lsp.CompletionItemKind.Function,
+        "let": lsp.CompletionItemKind.Variable,
+        "taxon": lsp.CompletionItemKind.Class,
+        "group": lsp.CompletionItemKind.Class,
+        "couplet": lsp.CompletionItemKind.Reference,
+        "source": lsp.CompletionItemKind.Reference,
+        "word": lsp.CompletionItemKind.Keyword,
+    }
     found = LanguageServer("callkey", __version__)
 
     def reading_of(uri):
@@ -219,8 +240,10 @@ def server():
 
     @found.feature(lsp.TEXT_DOCUMENT_COMPLETION, lsp.CompletionOptions(trigger_characters=["[", ">", " "]))
     def complete(parameters):
-        return [lsp.CompletionItem(each.text, kind=kinds[each.kind], detail=each.detail, documentation=each.explanation or None)
-                for each in names_at(*at(parameters))]
+        return [
+            lsp.CompletionItem(each.text, kind=kinds[each.kind], detail=each.detail, documentation=each.explanation or None)
+            for each in names_at(*at(parameters))
+        ]
 
     @found.feature(lsp.TEXT_DOCUMENT_HOVER)
     def hover(parameters):

@@ -135,8 +135,9 @@ class Session:
     """An editor's side of the protocol, by its specification (Language Server Protocol 3.17): headers, then JSON."""
 
     def __init__(self):
-        self.process = subprocess.Popen([sys.executable, "-m", "classifier.editor"], stdin=subprocess.PIPE,
-                                        stdout=subprocess.PIPE, stderr=subprocess.DEVNULL)
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "classifier.editor"], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
+        )
         self.number = 0
 
     def send(self, method, parameters, *, ask=True):
@@ -150,7 +151,7 @@ class Session:
     def until(self, wanted):
         while True:
             length = 0
-            while (line := self.process.stdout.readline().strip()):
+            while line := self.process.stdout.readline().strip():
                 if line.lower().startswith(b"content-length:"):
                     length = int(line.split(b":")[1])
             assert length, "the server has ended"
@@ -193,7 +194,9 @@ def test_a_session(session):
     at["position"] = {"line": 10, "character": len("    1a characteristic_frequency < low_split => ")}
     labels = [each["label"] for each in session.send("textDocument/completion", at)]
     assert "Examplia vespera" in labels
-    (edit,) = session.send("textDocument/formatting", {"textDocument": {"uri": uri}, "options": {"tabSize": 4, "insertSpaces": True}})
+    (edit,) = session.send(
+        "textDocument/formatting", {"textDocument": {"uri": uri}, "options": {"tabSize": 4, "insertSpaces": True}}
+    )
     assert "    1b otherwise                            => 2\n" in edit["newText"]
 
 

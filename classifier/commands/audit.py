@@ -42,9 +42,7 @@ def audit_of(stored, survey):
     compiled = compiled_of(stored, survey)
     # What a lead ends in, for the leads that go to no other couplet.
     ends = {route.label: compiled.ends[route.end].label for route in compiled.routes if route.end is not None}
-    return audit_tables(
-        stored.passes, stored.pulses, groups=list(compiled.key.groups), ends=ends
-    ), compiled.key
+    return audit_tables(stored.passes, stored.pulses, groups=list(compiled.key.groups), ends=ends), compiled.key
 
 
 def show_audit(found, key, *, most: int = MOST_ROWS) -> None:
@@ -59,11 +57,7 @@ def show_audit(found, key, *, most: int = MOST_ROWS) -> None:
         show.heading(f"{title}: {table['count'].sum():,}".replace(",", " "), to=out)
         show.table(
             ["", "count>", "share>", "meaning~"],
-            [
-                (kind, count, show.percent(share, 1), meaning[kind])
-                for kind, count, share in table.iter_rows()
-                if count
-            ],
+            [(kind, count, show.percent(share, 1), meaning[kind]) for kind, count, share in table.iter_rows() if count],
             to=out,
         )
     if found.couplets.height:

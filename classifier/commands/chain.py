@@ -20,9 +20,7 @@ def sound_key(path):
         for each in errors:
             show.diagnostic(each, reading)
         count = f"{len(errors)} fault{'s' if len(errors) != 1 else ''}"
-        raise KeyFaultError(
-            f"{path}: the key has {count}, nothing was done with it; mend what is marked above", errors
-        )
+        raise KeyFaultError(f"{path}: the key has {count}, nothing was done with it; mend what is marked above", errors)
     return reading
 
 
@@ -46,20 +44,16 @@ def stored_labels(survey, name):
     names = survey.label_names()
     if not names:
         raise InputError(
-            f"{survey.folder}: nothing has been labelled in this survey yet; "
-            f"run `callkey label {survey.folder} --key KEY`"
+            f"{survey.folder}: nothing has been labelled in this survey yet; run `callkey label {survey.folder} --key KEY`"
         )
     if name is None:
         if len(names) > 1:
             raise InputError(
-                f"{survey.folder}: this survey is labelled with several keys ({', '.join(names)}); "
-                "choose one with --name"
+                f"{survey.folder}: this survey is labelled with several keys ({', '.join(names)}); choose one with --name"
             )
         name = names[0]
     if name not in names:
-        raise InputError(
-            f"{survey.folder}: there are no labels `{name}` in this survey; it has {', '.join(names)}"
-        )
+        raise InputError(f"{survey.folder}: there are no labels `{name}` in this survey; it has {', '.join(names)}")
     stored = survey.labels(name)
     if not stored.current:
         show.say(f"note   the survey was measured anew since `{name}` was labelled; label it again")

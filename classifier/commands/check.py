@@ -29,9 +29,7 @@ def check(
     ] = None,
     figure: Annotated[
         Path | None,
-        typer.Option(
-            "--figure", metavar="FILE", help="Draw the key into this file (.pdf, .svg or .png); one key only."
-        ),
+        typer.Option("--figure", metavar="FILE", help="Draw the key into this file (.pdf, .svg or .png); one key only."),
     ] = None,
     coverage: Annotated[
         bool,
@@ -84,9 +82,7 @@ def _rate_khz(text):
         raise typer.BadParameter(f"`{text}` is no sample rate; write it as in 256kHz", param_hint="--sample-rate")
     value = float(match[1])
     if match[2] is None and value < 1000:
-        raise typer.BadParameter(
-            f"`{text}` has no unit and is too low in Hz; write {text}kHz", param_hint="--sample-rate"
-        )
+        raise typer.BadParameter(f"`{text}` has no unit and is too low in Hz; write {text}kHz", param_hint="--sample-rate")
     return value if match[2] and match[2].lower() == "khz" else value / 1000
 
 
@@ -178,9 +174,7 @@ def _show_coverage(reading):
         named = [row for row in rows if row.taxon == taxon and row.verdict == RIGHT]
         groups = [row for row in rows if row.taxon == taxon and row.verdict == COVERED]
         best = named[0].tier if named else f"({groups[0].tier})" if groups and groups[0].tier else None
-        lines.append(
-            (taxon, best, *(_share(shares[taxon][verdict]) for verdict in (RIGHT, COVERED, PARTED, WRONG)))
-        )
+        lines.append((taxon, best, *(_share(shares[taxon][verdict]) for verdict in (RIGHT, COVERED, PARTED, WRONG))))
     _table_of(
         ("taxon", "tier at best", "by name>", "in a group>", "left open>", "wrongly>"),
         lines,

@@ -56,9 +56,7 @@ def compare(
             answers,
             taxa=reading.key.taxa,
             unit=unit,
-            groups={
-                group.name: [taxon.name for taxon in group.members] for group in reading.key.groups.values()
-            },
+            groups={group.name: [taxon.name for taxon in group.members] for group in reading.key.groups.values()},
         )
         if json:
             show.as_json(
@@ -88,8 +86,7 @@ def _answers_from_recordings(references, compiled, output, wanted):
             files.append(path)
         else:
             faults.append(
-                f"{references.path}:{call.line}: there is no recording `{path}`; "
-                "paths count from the folder of the table"
+                f"{references.path}:{call.line}: there is no recording `{path}`; paths count from the folder of the table"
             )
             show.fault(faults[-1])
     references = replace(references, calls=tuple(kept))
@@ -97,9 +94,7 @@ def _answers_from_recordings(references, compiled, output, wanted):
         return _no_answers(), faults
     with TemporaryDirectory(prefix="callkey-") as scratch:
         result = measure_into(sorted(set(files)), Path(output or scratch), wanted)
-        faults += [
-            f"{row['path']}: {row['status']}: {row['message']}" for row in result.faulty.iter_rows(named=True)
-        ]
+        faults += [f"{row['path']}: {row['status']}: {row['message']}" for row in result.faulty.iter_rows(named=True)]
         pulses, recordings = result.survey.pulses(), result.survey.recordings()
         names = [name_in(result.survey, path) for path in files]
     from classifier.judge.answers import answer_recordings
@@ -176,12 +171,9 @@ def show_comparison(found, key) -> None:
     _show_wrong(found, out)
     notes = []
     if found.unknown:
-        notes.append(
-            f"The key does not declare {', '.join(found.unknown)}: calls of these can never be right."
-        )
+        notes.append(f"The key does not declare {', '.join(found.unknown)}: calls of these can never be right.")
     notes.append(
-        "Intervals hold for independent calls; calls of one bat resemble each other, so with few bats "
-        "they are too narrow."
+        "Intervals hold for independent calls; calls of one bat resemble each other, so with few bats they are too narrow."
     )
     show.cautions(notes, to=out)
 
@@ -197,15 +189,11 @@ def _show_confusion(found, out):
         for place in met:
             right = found.labels[place] == truth
             count = counts[place]
-            cells.append(
-                show.text(str(count) if count else "·", "bold" if right and count else "" if count else "dim")
-            )
+            cells.append(show.text(str(count) if count else "·", "bold" if right and count else "" if count else "dim"))
         rows.append([*cells, sum(counts)])
     show.table(["", *(f"{names[place]}>" for place in met), "all>"], rows, to=out)
     if numbered:
-        show.paragraph(
-            "  " + ",  ".join(f"{names[place]} {found.labels[place]}" for place in met), to=out, style="dim"
-        )
+        show.paragraph("  " + ",  ".join(f"{names[place]} {found.labels[place]}" for place in met), to=out, style="dim")
 
 
 def _show_wrong(found, out):
@@ -236,9 +224,7 @@ def _interval(share):
 
 
 def _share_and_interval(share):
-    return (
-        "–" if share.value is None else f"{_share(share)} ({100 * share.low:.0f} to {100 * share.high:.0f})"
-    )
+    return "–" if share.value is None else f"{_share(share)} ({100 * share.low:.0f} to {100 * share.high:.0f})"
 
 
 def _with_interval(share):

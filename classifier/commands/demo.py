@@ -15,9 +15,7 @@ KEY = Path("keys") / "britain-and-ireland.key"
 def demo(
     folder: Annotated[
         Path,
-        typer.Option(
-            "-o", "--output", metavar="FOLDER", help="Where the demo goes; `demo` here if not given."
-        ),
+        typer.Option("-o", "--output", metavar="FOLDER", help="Where the demo goes; `demo` here if not given."),
     ] = Path("demo"),
     key: Annotated[
         Path | None,
@@ -49,9 +47,7 @@ def demo(
     labels = label_survey(result.survey, reading, name)
     matched = _matched(made, result.survey, labels, reading.key)
     if json:
-        show.as_json(
-            {"survey": str(result.survey.folder), "labels": name, "passes": labels.passes, "truth": matched}
-        )
+        show.as_json({"survey": str(result.survey.folder), "labels": name, "passes": labels.passes, "truth": matched})
         return
     show_labels(labels, recordings=result.recordings, key=reading.key, with_cautions=False)
     found, compiled_key = _audit(result.survey, name)
@@ -61,8 +57,7 @@ def demo(
 
     show.cautions(
         [
-            "The demo's place, survey and bats are invented, its calls synthetic; it proves nothing about "
-            "recordings of wild bats.",
+            "The demo's place, survey and bats are invented, its calls synthetic; it proves nothing about recordings of wild bats.",
             *cautions_for(labels.passes, result.recordings, reading.key),
         ]
     )
@@ -88,9 +83,7 @@ def _the_key() -> Path:
     for place in places:
         if place.is_file():
             return place
-    raise InputError(
-        f"{KEY}: the key is not here; run the demo in the project's folder, or give a key with --key"
-    )
+    raise InputError(f"{KEY}: the key is not here; run the demo in the project's folder, or give a key with --key")
 
 
 def _matched(made, survey, labels, key):
@@ -101,9 +94,7 @@ def _matched(made, survey, labels, key):
     from classifier.judge.matching import match_passes
 
     truth = pl.read_csv(made.pulses)
-    names = {
-        str(recording): name_in(survey, made.folder / recording) for recording in truth["recording"].unique()
-    }
+    names = {str(recording): name_in(survey, made.folder / recording) for recording in truth["recording"].unique()}
     truth = truth.with_columns(pl.col("recording").replace_strict(names))
     pulses = survey.pulses().join(
         labels.pulses.select("recording", "channel", "pulse", "pass"),
@@ -146,9 +137,7 @@ def _show_matched(matched, labels, key):
         f"{outcomes.count('unidentified')} left unidentified",
         f"{outcomes.count('wrong')} wrong",
     ]
-    show.paragraph(
-        f"  {', '.join(counts)}. Labels given to passes that are no bat of the demo: {extra}.", to=out
-    )
+    show.paragraph(f"  {', '.join(counts)}. Labels given to passes that are no bat of the demo: {extra}.", to=out)
 
 
 def _where_next(folder, survey, name, made, key, matched):
@@ -159,12 +148,8 @@ def _where_next(folder, survey, name, made, key, matched):
     number = worth if isinstance(worth, int) else (worth or [1])[0]
     show.say()
     show.say("Open next:")
-    show.say(
-        f"  {survey / 'labels' / name / 'passes.csv'}    a row a pass: label, tier, support, trail, medians"
-    )
+    show.say(f"  {survey / 'labels' / name / 'passes.csv'}    a row a pass: label, tier, support, trail, medians")
     show.say(f"  {made.truth}    which bat each pass really was")
     show.say(f"  {key}    the key itself: a text to read and revise")
     show.say(f"  callkey explain {survey} {number}    why pass {number} got its label, lead by lead")
-    show.say(
-        f"  callkey compare {made.truth} --key {key} --timezone {made.timezone}    the key against the truth"
-    )
+    show.say(f"  callkey compare {made.truth} --key {key} --timezone {made.timezone}    the key against the truth")

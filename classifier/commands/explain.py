@@ -1,40 +1,31 @@
 """``callkey explain``: the path of a pass, or of a call given by its values, through the key, lead by
 lead."""
 
-import re
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from classifier.commands import options, show
+from classifier.commands.walked import show_walk, walk_for_json
 from classifier.errors import InputError
 
 EXAMPLE = "callkey explain survey 12"
 
-_FORM = re.compile(r"(.*? (?:<=|>=|<|>|=)) ")
 #: Ways of a pass that are listed.
 MOST_WAYS = 8
 
 
 def explain(
-    what: Annotated[
-        Path, typer.Argument(metavar="SURVEY", help="A survey folder; or a key file, with --call.")
-    ],
-    number: Annotated[
-        int | None, typer.Argument(metavar="PASS", help="The number of the pass, as in passes.csv.")
-    ] = None,
+    what: Annotated[Path, typer.Argument(metavar="SURVEY", help="A survey folder; or a key file, with --call.")],
+    number: Annotated[int | None, typer.Argument(metavar="PASS", help="The number of the pass, as in passes.csv.")] = None,
     pulse: Annotated[
         int | None,
-        typer.Option(
-            "--pulse", metavar="N", min=1, help="Follow this pulse of the pass instead of the typical one."
-        ),
+        typer.Option("--pulse", metavar="N", min=1, help="Follow this pulse of the pass instead of the typical one."),
     ] = None,
     call: Annotated[
         str | None,
-        typer.Option(
-            "--call", metavar="VALUES", help='A call by its values: "duration = 5.6 ms, tail = 1 kHz".'
-        ),
+        typer.Option("--call", metavar="VALUES", help='A call by its values: "duration = 5.6 ms, tail = 1 kHz".'),
     ] = None,
     name: options.Name = None,
     json: options.Json = False,
@@ -47,9 +38,7 @@ def explain(
     """
     if call is not None:
         if number is not None:
-            raise typer.BadParameter(
-                "give a key with --call, or a survey with PASS, not both", param_hint="PASS"
-            )
+            raise typer.BadParameter("give a key with --call, or a survey with PASS, not both", param_hint="PASS")
         _explain_call(what, call, json)
     elif number is None:
         raise typer.BadParameter("give the number of a pass", param_hint="PASS")
@@ -67,7 +56,7 @@ def _explain_call(key, text, json):
     missing = dict.fromkeys(compiled.metrics, (None, None))
     found = walk(compiled, missing | values)
     if json:
-        show.as_json(_walk_for_json(found))
+        show.as_json(walk_for_json(found))
         return
     out = show.console()
     show_walk(found, out)
@@ -103,9 +92,7 @@ def _explain_pass(folder, number, pulse, name, json):
         raise InputError(f"{folder}: there is no pass {number}; {known}")
     compiled = compiled_of(stored, survey)
     of_pass = stored.pulses.filter(pl.col("pass") == number)
-    both = of_pass.join(
-        survey.pulses(), on=["recording", "channel", "pulse"], how="left", maintain_order="left"
-    )
+    both = of_pass.join(survey.pulses(), on=["recording", "channel", "pulse"], how="left", maintain_order="left")
     usable = of_pass["gated_by"].is_null().to_numpy()
     row = row.row(0, named=True)
     account = account_of(compiled, both, usable, row["label"], row["trail"] or "")
@@ -115,10 +102,7 @@ def _explain_pass(folder, number, pulse, name, json):
         values, errors = metric_arrays(both[place])
         path = walk(
             compiled,
-            {
-                metric: (float(each[0]), float(errors[metric][0]) if metric in errors else None)
-                for metric, each in values.items()
-            },
+            {metric: (float(each[0]), float(errors[metric][0]) if metric in errors else None) for metric, each in values.items()},
         )
     if json:
         ways = [{**show.plain(way), "pulse": both["pulse"][way.pulse]} for way in account.ways]
@@ -129,7 +113,7 @@ def _explain_pass(folder, number, pulse, name, json):
                 "tiers": account.tiers,
                 "counted_for": account.counted_for,
                 "pulse": None if place is None else both["pulse"][place],
-                "path": _walk_for_json(path),
+                "path": walk_for_json(path),
             }
         )
         return
@@ -182,8 +166,7 @@ def _show_pass(row, both, compiled, out):
             ),
             (
                 "pulses",
-                f"{row['pulses']}, of which {row['usable_pulses']} vote"
-                + (f"; kept out: {kept}" if kept else ""),
+                f"{row['pulses']}, of which {row['usable_pulses']} vote" + (f"; kept out: {kept}" if kept else ""),
             ),
             ("feeding buzz", "yes" if row["feeding_buzz"] else "no"),
         ],
@@ -198,14 +181,10 @@ def _show_votes(account, both, out):
     rows = []
     for way in account.ways[:MOST_WAYS]:
         why = f"couplet {way.parted_by} is unsure" if way.parted_by else way.reason
-        rows.append(
-            (way.trail, way.pulses, " | ".join(way.candidates), why or "", f"e.g. {both['pulse'][way.pulse]}")
-        )
+        rows.append((way.trail, way.pulses, " | ".join(way.candidates), why or "", f"e.g. {both['pulse'][way.pulse]}"))
     show.table(["leads~", "pulses>", "candidates~", "because~", "pulse"], rows, to=out)
     if len(account.ways) > MOST_WAYS:
-        show.paragraph(
-            f"  and {len(account.ways) - MOST_WAYS} more; --json has them all", to=out, style="dim"
-        )
+        show.paragraph(f"  and {len(account.ways) - MOST_WAYS} more; --json has them all", to=out, style="dim")
 
 
 def _show_tiers(account, row, out):
@@ -232,61 +211,7 @@ def _show_tiers(account, row, out):
         )
     capped = {tier.support for tier in account.tiers}
     if len(capped) > 1:
-        show.paragraph(
-            "  A vote whose way says `at most` counts only for the tiers that it allows.", to=out, style="dim"
-        )
-
-
-def show_walk(path, out) -> None:
-    """One call's way through the key: every lead tried, and where it ends."""
-    rows = []
-    for step in (*(step for step in path.gate if step.truth == "no"), *path.steps):
-        rows.extend(_step_rows(step))
-    if rows:
-        show.table(["lead", "condition~24", "measured>", "boundary", "clearance>", "holds"], rows, to=out)
-    if path.gated_by is not None:
-        ends = f"kept from the key by its gate: {path.gated_by}"
-    else:
-        from classifier.key.syntax import TIERS
-
-        ends = "; or ".join(
-            end.label + (f", at most {TIERS[cap]}" if cap else "") for end, cap in path.candidates.items()
-        )
-    known = [("ends", ends), ("reason", path.reason)]
-    if path.clearance >= 0:
-        known.append(("clearance", f"{path.clearance:.2f}, the smallest on the way"))
-    show.facts([(name, value) for name, value in known if value], to=out)
-
-
-def _step_rows(step):
-    """A row for the lead, one for each comparison where the lead's text is not itself one, and where it
-    goes."""
-    truth = show.text(step.truth, show.TRUTH_STYLES[step.truth])
-    rows = []
-    if len(step.comparisons) == 1 and step.comparisons[0].text == step.text:
-        rows.append((step.label, *_comparison_cells(step.comparisons[0]), truth))
-    else:
-        rows.append((step.label, step.text, "", "", "", truth))
-        for each in step.comparisons:
-            form, *numbers = _comparison_cells(each)
-            rows.append(("", f"  {form}", *numbers, show.text(each.truth, "dim")))
-    if step.truth != "no" and step.couplet is not None:
-        goes = f"to couplet {step.target}" if step.target.isdigit() else step.target
-        rows.append(("", show.text(f"→ {goes}", "bold" if step.truth == "yes" else ""), "", "", "", ""))
-    return rows
-
-
-def _comparison_cells(judged):
-    """What is compared and how, the measured value with its error, the boundary with its half-width,
-    clearance."""
-    form = _FORM.match(judged.text)[1]
-    measured = "missing"
-    if judged.value is not None:
-        measured = f"{judged.value:.4g}" + (f" ± {judged.error:.1g}" if judged.error else "")
-    half = f" ± {judged.half_width:.2g}" if judged.half_width else ""
-    clearance = judged.clearance
-    shown = "" if clearance == float("inf") else f"{clearance:.2f}" if clearance < 100 else f"{clearance:.0f}"
-    return form, measured, f"{judged.boundary:.4g}{half} {judged.unit}".rstrip(), shown
+        show.paragraph("  A vote whose way says `at most` counts only for the tiers that it allows.", to=out, style="dim")
 
 
 def _show_refine(row, account, compiled, out):
@@ -314,45 +239,3 @@ def _show_refine(row, account, compiled, out):
         if route.label == last:
             break
     show.table(["lead", "condition~", "holds", "then~"], rows, to=out)
-
-
-def _walk_for_json(path):
-    """A walk as plain values: what the key's own nodes hold is left out."""
-    from classifier.key.syntax import TIERS
-
-    if path is None:
-        return None
-    steps = [
-        {
-            "couplet": step.couplet,
-            "lead": step.label,
-            "condition": step.text,
-            "truth": step.truth,
-            "clearance": step.clearance,
-            "goes_to": step.target,
-            "comparisons": [
-                {
-                    "text": each.text,
-                    "measured": each.measured,
-                    "value": each.value,
-                    "error": each.error,
-                    "boundary": each.boundary,
-                    "half_width": each.half_width,
-                    "unit": each.unit,
-                    "clearance": each.clearance,
-                    "truth": each.truth,
-                }
-                for each in step.comparisons
-            ],
-        }
-        for step in (*path.gate, *path.steps)
-    ]
-    return {
-        "gated_by": path.gated_by,
-        "steps": steps,
-        "trail": path.trail,
-        "parted_by": path.parted_by or None,
-        "clearance": path.clearance,
-        "reason": path.reason or None,
-        "candidates": [{"label": end.label, "at_most": TIERS[cap]} for end, cap in path.candidates.items()],
-    }

@@ -99,14 +99,9 @@ def default_survey(paths) -> Path:
         from classifier.survey import open_survey
 
         if not open_survey(DEFAULT_SURVEY).is_of(paths):
-            raise InputError(
-                f"the folder `{DEFAULT_SURVEY}` here holds a survey of other recordings; "
-                "name another folder with -o"
-            )
+            raise InputError(f"the folder `{DEFAULT_SURVEY}` here holds a survey of other recordings; name another folder with -o")
     elif DEFAULT_SURVEY.exists():
-        raise InputError(
-            f"`{DEFAULT_SURVEY}` exists here and is no survey folder; name another folder with -o"
-        )
+        raise InputError(f"`{DEFAULT_SURVEY}` exists here and is no survey folder; name another folder with -o")
     show.say(f"note   no survey folder was named with -o; this run keeps everything in ./{DEFAULT_SURVEY}")
     return DEFAULT_SURVEY
 
@@ -230,24 +225,16 @@ def cautions_for(passes, recordings, key) -> list[str]:
                 if name in met and taxon.name in {member.name for member in group.members}
             ]
             if holding:
-                found.append(
-                    f"{taxon.name}, which is listed ({status}), may be among {' and '.join(holding)}."
-                )
+                found.append(f"{taxon.name}, which is listed ({status}), may be among {' and '.join(holding)}.")
     return [*found, *CAUTIONS]
 
 
 def _outside(region):
     import polars as pl
 
-    south, north, west, east = (
-        float(edge) for edge in (region.south, region.north, region.west, region.east)
-    )
+    south, north, west, east = (float(edge) for edge in (region.south, region.north, region.west, region.east))
     longitude = pl.col("longitude")
-    beside = (
-        ((longitude < west) | (longitude > east))
-        if west <= east
-        else ((longitude < west) & (longitude > east))
-    )
+    beside = ((longitude < west) | (longitude > east)) if west <= east else ((longitude < west) & (longitude > east))
     return ((pl.col("latitude") < south) | (pl.col("latitude") > north) | beside).fill_null(False)
 
 

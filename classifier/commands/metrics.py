@@ -12,9 +12,7 @@ EXAMPLE = "callkey metrics characteristic_frequency"
 
 
 def metrics(
-    names: Annotated[
-        list[str] | None, typer.Argument(metavar="METRIC", help="Only these metrics, by name or by column.")
-    ] = None,
+    names: Annotated[list[str] | None, typer.Argument(metavar="METRIC", help="Only these metrics, by name or by column.")] = None,
     json: options.Json = False,
 ) -> None:
     """Show the metrics: name in key text, column in tables, unit, definition and plausible range."""

@@ -113,6 +113,6 @@ def new(
 
 def _title(stem: str) -> str:
     """What the key calls itself: the file's name in words."""
-    plain = "".join(each if each.isprintable() and each not in "-_\"" else " " for each in stem)
+    plain = "".join(each if each.isprintable() and each not in '-_"' else " " for each in stem)
     words = " ".join(plain.split())
     return words[:1].upper() + words[1:] or "New key"

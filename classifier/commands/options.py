@@ -5,9 +5,7 @@ from typing import Annotated
 
 import typer
 
-Recordings = Annotated[
-    list[Path], typer.Argument(metavar="PATH", help="Recordings (WAV, FLAC) and folders of recordings.")
-]
+Recordings = Annotated[list[Path], typer.Argument(metavar="PATH", help="Recordings (WAV, FLAC) and folders of recordings.")]
 SurveyOrRecordings = Annotated[
     list[Path],
     typer.Argument(metavar="PATH", help="A survey folder, or recordings and folders of recordings."),
@@ -47,9 +45,7 @@ KeepSurvey = Annotated[
 ]
 Name = Annotated[
     str | None,
-    typer.Option(
-        "--name", metavar="NAME", help="The name of the labels inside the survey folder (labels/NAME)."
-    ),
+    typer.Option("--name", metavar="NAME", help="The name of the labels inside the survey folder (labels/NAME)."),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON for programs.")]
 Workers = Annotated[
@@ -87,7 +83,5 @@ NamePattern = Annotated[
 ]
 Site = Annotated[
     str | None,
-    typer.Option(
-        "--site", metavar="SITE", help="The site of all recordings; else as their metadata or folder say."
-    ),
+    typer.Option("--site", metavar="SITE", help="The site of all recordings; else as their metadata or folder say."),
 ]

@@ -33,9 +33,7 @@ def _option(name, *, parser=None):
     kind = {"°C": "CELSIUS", "%": "PERCENT"}.get(kind, kind)
     text = about["meaning"][0].upper() + about["meaning"][1:]
     given = "" if default is None else f"; {default:g}" if isinstance(default, int | float) else f"; {default}"
-    return typer.Option(
-        f"--{name.replace('_', '-')}", metavar=kind, help=f"{text}{given}.", parser=parser, show_default=False
-    )
+    return typer.Option(f"--{name.replace('_', '-')}", metavar=kind, help=f"{text}{given}.", parser=parser, show_default=False)
 
 
 def _date(text):
@@ -49,9 +47,7 @@ def plan(
     key: Annotated[Path, typer.Argument(metavar="KEY", help="A key file: its taxa and their declared ranges.")],
     taxon: Annotated[
         list[str] | None,
-        typer.Option(
-            "--taxon", metavar="NAME", help="Only this taxon or group of the key; may be given more than once."
-        ),
+        typer.Option("--taxon", metavar="NAME", help="Only this taxon or group of the key; may be given more than once."),
     ] = None,
     settings: Annotated[
         Path | None,
@@ -59,9 +55,7 @@ def plan(
     ] = None,
     figure: Annotated[
         Path | None,
-        typer.Option(
-            "-o", "--figure", metavar="FILE", help="Draw distances and taxa into this file (.pdf, .svg or .png)."
-        ),
+        typer.Option("-o", "--figure", metavar="FILE", help="Draw distances and taxa into this file (.pdf, .svg or .png)."),
     ] = None,
     json: options.Json = False,
     sample_rate_khz: Annotated[float | None, _option("sample_rate_khz")] = None,
@@ -128,9 +122,7 @@ def plan(
 def show_plan(made, advice) -> None:
     """The plan as tables on stdout: settings, taxa, distances, card, sample rates, advice."""
     out = show.console()
-    show.heading(
-        f"{made.key}, version {made.key_version}: {len(made.taxa)} tax{'a' if len(made.taxa) != 1 else 'on'}", to=out
-    )
+    show.heading(f"{made.key}, version {made.key_version}: {len(made.taxa)} tax{'a' if len(made.taxa) != 1 else 'on'}", to=out)
     show.facts(_settings_in_words(made), to=out)
     show.heading("What these settings miss, and how far each taxon is heard", to=out)
     show.table(
@@ -234,11 +226,7 @@ def _why(taxon, settings):
 
 
 def _taxa_legend(made):
-    missed = (
-        "lie above half the sample rate"
-        if made.settings.recording == "continuous"
-        else "would not trigger by themselves"
-    )
+    missed = "lie above half the sample rate" if made.settings.recording == "continuous" else "would not trigger by themselves"
     parts = [
         "kHz: where calls are strongest.",
         f"Missed: share of calls that {missed}, calls spread evenly over what the key declares.",

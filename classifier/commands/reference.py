@@ -33,9 +33,7 @@ def reference() -> str:
     group = get_command(application)
     parts = [INTRODUCTION]
     for name, command in group.commands.items():
-        parts.append(
-            f"## callkey {name}\n\n```text\n{helptext.command_help(command, f'callkey {name}', WIDTH)}\n```\n"
-        )
+        parts.append(f"## callkey {name}\n\n```text\n{helptext.command_help(command, f'callkey {name}', WIDTH)}\n```\n")
     return "\n".join(parts)
 
 

@@ -30,9 +30,7 @@ def console(stream=None):
 
     stream = sys.stdout if stream is None else stream
     plain = not stream.isatty() and "COLUMNS" not in os.environ
-    return Console(
-        file=stream, highlight=False, emoji=False, markup=False, width=PIPE_WIDTH if plain else None
-    )
+    return Console(file=stream, highlight=False, emoji=False, markup=False, width=PIPE_WIDTH if plain else None)
 
 
 def say(sentence: str = "") -> None:

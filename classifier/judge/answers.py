@@ -42,10 +42,7 @@ def answer_calls(references: References, compiled) -> pl.DataFrame:
     gated = pl.Series("gated_by", keyed.gated_by, pl.String)
     found = call_columns(keyed, labelling).with_columns(
         pl.col("label").fill_null(UNIDENTIFIED),
-        pl.when(gated.is_not_null())
-        .then(pl.concat_str(pl.lit("gated by "), gated))
-        .otherwise(pl.col("trail"))
-        .alias("trail"),
+        pl.when(gated.is_not_null()).then(pl.concat_str(pl.lit("gated by "), gated)).otherwise(pl.col("trail")).alias("trail"),
     )
     return _beside_the_truth(calls, found)
 
@@ -62,14 +59,10 @@ def _beside_the_truth(calls, found):
         schema={name: ANSWER_SCHEMA[name] for name in ("line", "taxon", "individual")},
         orient="row",
     )
-    return pl.concat([truth, found], how="horizontal").select(
-        pl.col(name).cast(dtype) for name, dtype in ANSWER_SCHEMA.items()
-    )
+    return pl.concat([truth, found], how="horizontal").select(pl.col(name).cast(dtype) for name, dtype in ANSWER_SCHEMA.items())
 
 
-def answer_recordings(
-    references: References, paths, pulses: pl.DataFrame, recordings: pl.DataFrame, compiled
-) -> pl.DataFrame:
+def answer_recordings(references: References, paths, pulses: pl.DataFrame, recordings: pl.DataFrame, compiled) -> pl.DataFrame:
     """The key's answer to each stretch of a recording: the label of one pass, by its pulses in that stretch.
 
     Which pass: the one with most usable pulses in the stretch. Where stretches of several rows overlap,
@@ -101,9 +94,7 @@ def answer_recordings(
     for place, (call, path) in enumerate(zip(references.calls, paths, strict=True)):
         stretch = f"{place:09d}"
         mine = both.filter(_inside(call, path) & (pl.col("pass") == chosen.get(place, -1)))
-        parts.append(
-            mine.with_columns(pl.lit(stretch).alias("recording"), pl.lit(place + 1, pl.Int32).alias("pass"))
-        )
+        parts.append(mine.with_columns(pl.lit(stretch).alias("recording"), pl.lit(place + 1, pl.Int32).alias("pass")))
         rows.append(recordings.filter(pl.col("path") == path).with_columns(pl.lit(stretch).alias("path")))
     cut, stretches = pl.concat(parts), pl.concat(rows)
     kinds = followed.passes.select("pass", "alternation_khz")
@@ -124,10 +115,7 @@ def answer_recordings(
         "tier",
         "candidates",
         "clearance",
-        pl.when(pl.col("pulses").is_null())
-        .then(pl.lit("no pass found"))
-        .otherwise(pl.col("trail"))
-        .alias("trail"),
+        pl.when(pl.col("pulses").is_null()).then(pl.lit("no pass found")).otherwise(pl.col("trail")).alias("trail"),
     )
     return _beside_the_truth(references.calls, found)
 
@@ -199,7 +187,5 @@ def _share_out(places, calls, pulses):
     agreement = common / np.maximum(np.maximum(end, last) - np.minimum(start, first), 1e-9)
     rows, columns = linear_sum_assignment(-agreement)
     return {
-        places[row]: spans["pass"][int(column)]
-        for row, column in zip(rows, columns, strict=True)
-        if agreement[row, column] > 0
+        places[row]: spans["pass"][int(column)] for row, column in zip(rows, columns, strict=True) if agreement[row, column] > 0
     }

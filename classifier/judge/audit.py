@@ -149,8 +149,7 @@ def _parted(pulses, passes):
         .sort("trail", "candidates")
     )
     return [
-        (trail, split_candidates(candidates), count, undecided.intersection(of))
-        for trail, candidates, count, of in met.iter_rows()
+        (trail, split_candidates(candidates), count, undecided.intersection(of)) for trail, candidates, count, of in met.iter_rows()
     ]
 
 
@@ -164,10 +163,7 @@ def _couplets(parted, keyed, ends):
             between = "; ".join(candidates)
             row["between"][between] = row["between"].get(between, 0) + count
     table = pl.DataFrame(
-        [
-            (couplet, row["pulses"], len(row["passes"]), _most(row["between"])[0])
-            for couplet, row in rows.items()
-        ],
+        [(couplet, row["pulses"], len(row["passes"]), _most(row["between"])[0]) for couplet, row in rows.items()],
         schema={"couplet": pl.String, "pulses": pl.Int64, "passes": pl.Int64, "between": pl.String},
         orient="row",
     )
@@ -185,10 +181,7 @@ def _pairs(parted, keyed, ends):
             for couplet in parting_couplets(trail, ends, among=pair):
                 row["couplets"][couplet] = row["couplets"].get(couplet, 0) + count
     table = pl.DataFrame(
-        [
-            (*pair, row["pulses"], len(row["passes"]), ", ".join(_most(row["couplets"])))
-            for pair, row in rows.items()
-        ],
+        [(*pair, row["pulses"], len(row["passes"]), ", ".join(_most(row["couplets"]))) for pair, row in rows.items()],
         schema={
             "first": pl.String,
             "second": pl.String,

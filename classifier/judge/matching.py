@@ -44,9 +44,7 @@ def match_passes(truth: pl.DataFrame, pulses: pl.DataFrame, passes: pl.DataFrame
     """
     truth = truth.filter(~pl.col("echo").fill_null(False))
     of = _passes_of(truth, pulses)
-    called = {
-        number: (label, tier) for number, label, tier in passes.select("pass", "label", "tier").iter_rows()
-    }
+    called = {number: (label, tier) for number, label, tier in passes.select("pass", "label", "tier").iter_rows()}
     rows = []
     true_passes = truth["pass"].to_numpy()
     for number in dict.fromkeys(sorted(true_passes.tolist())):

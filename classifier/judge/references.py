@@ -58,9 +58,7 @@ def read_references(path) -> References:
     except IsADirectoryError:
         raise InputError(f"{path}: this is a folder; give a CSV table of reference calls") from None
     except OSError as error:
-        raise InputError(
-            f"{path}: cannot be read ({error.strerror}); give a CSV table of reference calls"
-        ) from None
+        raise InputError(f"{path}: cannot be read ({error.strerror}); give a CSV table of reference calls") from None
     except UnicodeDecodeError:
         raise InputError(f"{path}: this is not UTF-8 text; save the table as CSV in UTF-8") from None
     return parse_references(text, path)
@@ -74,13 +72,9 @@ def parse_references(text: str, path) -> References:
     try:
         lines = list(_numbered_rows(text, delimiter))
     except csv.Error as error:
-        raise InputError(
-            f"{path}: this does not read as CSV ({error}); save the table as CSV in UTF-8"
-        ) from None
+        raise InputError(f"{path}: this does not read as CSV ({error}); save the table as CSV in UTF-8") from None
     if not lines:
-        raise InputError(
-            f"{path}: the table is empty; it needs a header with `taxon` and a row for each call"
-        )
+        raise InputError(f"{path}: the table is empty; it needs a header with `taxon` and a row for each call")
     header = [name.strip() for name in lines[0][1]]
     kind = _kind(header, path)
     calls, faults = [], []
@@ -108,20 +102,13 @@ def _kind(header, path) -> str:
     """Whether the rows name recordings or give metrics; an InputError says what the header lacks."""
     doubled = sorted({name for name in header if name and header.count(name) > 1})
     if doubled:
-        raise InputError(
-            f"{path}:1: the column `{doubled[0]}` stands twice in the header; rename or drop one of the two"
-        )
+        raise InputError(f"{path}:1: the column `{doubled[0]}` stands twice in the header; rename or drop one of the two")
     for name in header:
         metric = METRICS.get(name)
         if metric and name not in VALUE_COLUMNS:
-            raise InputError(
-                f"{path}:1: the column `{name}` names no unit; give it in {metric.unit} "
-                f"and call it `{metric.column}`"
-            )
+            raise InputError(f"{path}:1: the column `{name}` names no unit; give it in {metric.unit} and call it `{metric.column}`")
     if "taxon" not in header:
-        raise InputError(
-            f"{path}:1: the header has no column `taxon`; add one with the scientific name of each bat"
-        )
+        raise InputError(f"{path}:1: the header has no column `taxon`; add one with the scientific name of each bat")
     if "recording" in header:
         return "recordings"
     if any(name in VALUE_COLUMNS for name in header):

@@ -41,10 +41,14 @@ def run_examples(key: s.Key | CompiledKey) -> list[Diagnostic]:
     left = limits.EXAMPLE_STEPS
     for example in compiled.key.examples:
         if left <= 0:
-            found.append(finding(
-                "K322", f"the examples take too long: those from \"{example.name}\" on are not run", example.span,
-                f"all together may try {limits.EXAMPLE_STEPS:,} leads and comparisons; keep the telling ones",
-            ))
+            found.append(
+                finding(
+                    "K322",
+                    f'the examples take too long: those from "{example.name}" on are not run',
+                    example.span,
+                    f"all together may try {limits.EXAMPLE_STEPS:,} leads and comparisons; keep the telling ones",
+                )
+            )
             break
         call = call_of(example.values)
         way = walk(compiled, call)

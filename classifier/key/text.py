@@ -163,7 +163,7 @@ def _factor_text(form, first=False):
     """A factor in brackets where they are needed: sums and what is negative, and behind a sign whatever has signs itself."""
     text = form_text(form)
     if len(form.terms) == 1 and not form.constant:
-        (atom, coefficient), = form.terms
+        ((atom, coefficient),) = form.terms
         plain = coefficient == 1 and not isinstance(atom, f.Product | f.Ratio)
         if plain or (first and coefficient > 0):
             return text

@@ -149,9 +149,7 @@ def _ways(keyed, rows, labelling):
     for way, mine in by_way.items():
         typical = sorted(mine, key=lambda row: (keyed.clearance[row], row))[len(mine) // 2]
         names = tuple(labelling.names[place] for place in np.flatnonzero(keyed.candidates[way]))
-        ways.append(
-            Way(keyed.trail[way], len(mine), names, int(keyed.parted_by[way]), keyed.reason[way], typical)
-        )
+        ways.append(Way(keyed.trail[way], len(mine), names, int(keyed.parted_by[way]), keyed.reason[way], typical))
     return tuple(sorted(ways, key=lambda way: (-way.pulses, way.trail)))
 
 

@@ -39,9 +39,7 @@ def labelling_of(compiled) -> Labelling:
     """The labels of a compiled key."""
     called = [_name_of(end) for end in compiled.ends]
     names = tuple(dict.fromkeys(called))
-    groups = {
-        group.name: frozenset(taxon.name for taxon in group.members) for group in compiled.key.groups.values()
-    }
+    groups = {group.name: frozenset(taxon.name for taxon in group.members) for group in compiled.key.groups.values()}
     stands_for = [groups.get(name, frozenset({name})) for name in names]
     within = np.array([[taxa <= held for held in groups.values()] for taxa in stands_for], bool)
     return Labelling(
@@ -127,10 +125,7 @@ def call_columns(keyed: Keyed, labelling: Labelling, keep=None) -> pl.DataFrame:
             "label": pl.Series([label for label, _ in words], dtype=pl.String),
             "candidates": pl.Series([names for _, names in words], dtype=pl.String),
             "tier": pl.Series(
-                [
-                    TIERS[tier] if label != UNIDENTIFIED else None
-                    for tier, (label, _) in zip(strictest, words, strict=True)
-                ],
+                [TIERS[tier] if label != UNIDENTIFIED else None for tier, (label, _) in zip(strictest, words, strict=True)],
                 dtype=pl.String,
             ),
             "trail": pl.Series(keyed.trail.tolist(), dtype=pl.String),
@@ -140,8 +135,7 @@ def call_columns(keyed: Keyed, labelling: Labelling, keep=None) -> pl.DataFrame:
     rows = by_way[keyed.way] if len(keyed.way) else by_way.clear()
     clearance = pl.Series("clearance", keyed.clearance, pl.Float64).fill_nan(None)
     return rows.with_columns(clearance).select(
-        pl.when(seen).then(pl.col(name)).alias(name)
-        for name in ("label", "candidates", "tier", "clearance", "trail")
+        pl.when(seen).then(pl.col(name)).alias(name) for name in ("label", "candidates", "tier", "clearance", "trail")
     )
 
 

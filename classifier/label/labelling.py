@@ -81,9 +81,7 @@ def label(pulses: pl.DataFrame, recordings: pl.DataFrame, followed, compiled) ->
     """
     labelling = labelling_of(compiled)
     found = followed.pulses
-    both = pulses.with_columns(
-        found["pass"], found[METRICS["interval"].column], found["in_buzz"].fill_null(False)
-    )
+    both = pulses.with_columns(found["pass"], found[METRICS["interval"].column], found["in_buzz"].fill_null(False))
     values, errors = metric_arrays(both)
     keyed = key_calls(compiled, labelling, values, errors)
     # A pulse of no pass is an echo, whether measuring or following found that out.
@@ -154,9 +152,7 @@ def _pass_table(facts, both, keyed, usable, labelling, compiled, values, errors)
         {name: each[rows] for name, each in errors.items()},
     )
     best_tier = tiers_of(compiled)
-    ballot = count_votes(
-        voters.candidates, voters.cap, voters.way, of, passes=facts.height, within=labelling.within
-    )
+    ballot = count_votes(voters.candidates, voters.cap, voters.way, of, passes=facts.height, within=labelling.within)
     clearance, _ = median(keyed.clearance[rows], of, passes=facts.height)
     decision = decide(
         ballot,
@@ -171,9 +167,7 @@ def _pass_table(facts, both, keyed, usable, labelling, compiled, values, errors)
     tiers = [TIERS[tier] if tier < len(TIERS) else None for tier in decision.tier]
     supports = [_support(place, choice, ballot, decision) for place, choice in enumerate(decision.choice)]
     trails = _trails(keyed, rows, of, facts.height, compiled.least_pulses, ballot, decision)
-    for place, change in refined(
-        compiled, labelling, decision, voters, facts, best_tier=best_tier, clearance=clearance
-    ).items():
+    for place, change in refined(compiled, labelling, decision, voters, facts, best_tier=best_tier, clearance=clearance).items():
         labels[place], tiers[place], supports[place] = change.label, change.tier, change.support
         trails[place] = f"{trails[place]}; {change.trail}"
     return facts.with_columns(

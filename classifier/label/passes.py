@@ -33,11 +33,7 @@ def pass_facts(pulses: pl.DataFrame, recordings: pl.DataFrame, followed: pl.Data
     # Seconds from the start of the first recording, also in the recordings that the pass runs on into.
     pulses = (
         pulses.with_columns(pl.col("file_start").min().over("pass").alias("pass_start"))
-        .with_columns(
-            ((pl.col("file_start") - pl.col("pass_start")).dt.total_microseconds() / 1e6)
-            .fill_null(0.0)
-            .alias("shift_s")
-        )
+        .with_columns(((pl.col("file_start") - pl.col("pass_start")).dt.total_microseconds() / 1e6).fill_null(0.0).alias("shift_s"))
         .with_columns((pl.col("shift_s") + pl.col(ONSET)).alias("since_s"))
     )
     usable = pl.col("usable")
@@ -81,12 +77,8 @@ def pass_facts(pulses: pl.DataFrame, recordings: pl.DataFrame, followed: pl.Data
 def _starts(recordings, pulses):
     """When the recording of each pulse began; null where its clock is unknown."""
     began = [at and datetime.fromisoformat(at).astimezone(UTC) for at in recordings["starts_at"]]
-    clock = pl.DataFrame(
-        {"recording": recordings["path"], "file_start": pl.Series(began, dtype=pl.Datetime("us", "UTC"))}
-    )
-    return pulses.select("recording").join(clock, on="recording", how="left", maintain_order="left")[
-        "file_start"
-    ]
+    clock = pl.DataFrame({"recording": recordings["path"], "file_start": pl.Series(began, dtype=pl.Datetime("us", "UTC"))})
+    return pulses.select("recording").join(clock, on="recording", how="left", maintain_order="left")["file_start"]
 
 
 def _moment(began, onset_s):

@@ -49,9 +49,7 @@ class Change:
     trail: str
 
 
-def refined(
-    compiled, labelling, decision, voters: Voters, facts, *, best_tier, clearance
-) -> dict[int, Change]:
+def refined(compiled, labelling, decision, voters: Voters, facts, *, best_tier, clearance) -> dict[int, Change]:
     """The passes that refine blocks speak of, by their place, and what becomes of each.
 
     facts : DataFrame of passes, as classifier.label.passes.pass_facts gives it
@@ -130,10 +128,7 @@ def called(choice, labelling) -> str:
 def taxa_of(names, labelling) -> frozenset:
     """The taxa that labels stand for; 'unidentified' and 'not a bat' stand for themselves."""
     return frozenset().union(
-        *(
-            labelling.members[labelling.groups.index(name)] if name in labelling.groups else {name}
-            for name in names
-        )
+        *(labelling.members[labelling.groups.index(name)] if name in labelling.groups else {name} for name in names)
     )
 
 

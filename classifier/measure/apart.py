@@ -133,13 +133,9 @@ def _without(samples, wanted, time, first, frequency_hz, floor, floor_bin_hz, ke
             close = np.zeros((len(courses[k]) - 1) * NODE, np.bool_)
             for other in range(len(time)):
                 if other != k and wanted in (k, other):
-                    nearest = _mark_close(
-                        close, courses[k], begins[k], courses[other], begins[other], decimation
-                    )
+                    nearest = _mark_close(close, courses[k], begins[k], courses[other], begins[other], decimation)
                     leaks |= nearest < LEAKS_HZ
-            drawn[k] = _drawn(
-                rest, begins[k], courses[k], close, floor, floor_bin_hz, kernel, decimation, rate_hz
-            )
+            drawn[k] = _drawn(rest, begins[k], courses[k], close, floor, floor_bin_hz, kernel, decimation, rate_hz)
             _add(rest, drawn[k], begins[k], -1.0)
         if not leaks:
             break

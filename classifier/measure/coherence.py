@@ -71,9 +71,7 @@ def coherent_sounds(sounds, regions, laid, *, baseband, floor_bin_hz):
         region = regions[sounds.region[i]]
         if not len(others):
             return region
-        return without(
-            region, sounds[i], [sounds[j] for j in others], baseband=baseband, floor_bin_hz=floor_bin_hz
-        )
+        return without(region, sounds[i], [sounds[j] for j in others], baseband=baseband, floor_bin_hz=floor_bin_hz)
 
     hidden = np.zeros(len(sounds), bool)
     for i in np.unique(disturbed[helps]):
@@ -109,9 +107,7 @@ def _even(first, frequency_hz):
 
 
 @compiled
-def _coherent(
-    samples, starts, floors, floor_of, region, time, first, frequency_hz, floor_bin_hz, kernel, decimation, rate_hz
-):
+def _coherent(samples, starts, floors, floor_of, region, time, first, frequency_hz, floor_bin_hz, kernel, decimation, rate_hz):
     """``_is_coherent`` for many tracks."""
     out = np.empty(len(region), np.bool_)
     for i in range(len(region)):

@@ -144,10 +144,7 @@ def _parents(onset, duration, level, peak, course, torn, whole):
                 band_low, band_high = course[i].min(), course[i].max()
                 near = band_low - BAND_SLACK_HZ < peak[j] < band_high + BAND_SLACK_HZ
                 within = low > band_low - BAND_SLACK_HZ and high < band_high + BAND_SLACK_HZ
-                mostly = (
-                    sorted_course[most] > band_low - BAND_SLACK_HZ
-                    and sorted_course[-1 - most] < band_high + BAND_SLACK_HZ
-                )
+                mostly = sorted_course[most] > band_low - BAND_SLACK_HZ and sorted_course[-1 - most] < band_high + BAND_SLACK_HZ
                 if near and weaker >= WEAKER_DB:
                     miss, by = _miss(onset[i], duration[i], course[i], onset[j], duration[j], course[j])
                     if miss < NEAR_HZ + NEAR_SHARE * (band_high - band_low):
@@ -164,9 +161,7 @@ def _parents(onset, duration, level, peak, course, torn, whole):
                     for ratio in HARMONIC_RATIOS:
                         if not ratio * band_low - BAND_SLACK_HZ < peak[j] < ratio * band_high + BAND_SLACK_HZ:
                             continue
-                        miss, by = _miss(
-                            onset[i], duration[i], ratio * course[i], onset[j], duration[j], course[j]
-                        )
+                        miss, by = _miss(onset[i], duration[i], ratio * course[i], onset[j], duration[j], course[j])
                         if torn[j] or miss < NEAR_HZ + NEAR_SHARE * ratio * (band_high - band_low):
                             out[j] = i
             i -= 1

@@ -43,9 +43,7 @@ def harmonics(samples, begin, nodes_hz, first, last, own, noted, audible, floor,
     """
     strongest = noted
     if noted == 1 and (audible[0] or audible[1]):
-        _, _, reference, _ = _energy(
-            samples, begin, nodes_hz, first, last, floor, floor_bin_hz, kernel, decimation, rate_hz
-        )
+        _, _, reference, _ = _energy(samples, begin, nodes_hz, first, last, floor, floor_bin_hz, kernel, decimation, rate_hz)
         for place, number in ((1, 2), (0, 3)):
             if audible[place] and strongest == 1:
                 energy, scatter, lower, seen = _energy(

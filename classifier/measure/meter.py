@@ -75,9 +75,7 @@ class ChannelMeter:
             step=self.baseband.node,
             floor_frequencies_hz=floor_frequencies_hz,
         )
-        self.pulses = PulseMeter(
-            baseband=self.baseband, floor_bin_hz=float(floor_frequencies_hz[1]), settings=settings
-        )
+        self.pulses = PulseMeter(baseband=self.baseband, floor_bin_hz=float(floor_frequencies_hz[1]), settings=settings)
         self._gathered, self._gathered_samples = [], 0
         self._measured = []
 
@@ -119,9 +117,7 @@ class ChannelMeter:
             sample_rate_hz=self.sample_rate_hz,
             settings=self.settings,
         )
-        coherent = coherent_sounds(
-            sounds, self._gathered, laid, baseband=self.baseband, floor_bin_hz=self.pulses.floor_bin_hz
-        )
+        coherent = coherent_sounds(sounds, self._gathered, laid, baseband=self.baseband, floor_bin_hz=self.pulses.floor_bin_hz)
         measured = (self.pulses(sound, region) for sound, region in coherent)
         self._measured += [pulse for pulse in measured if pulse is not None]
         self._gathered, self._gathered_samples = [], 0

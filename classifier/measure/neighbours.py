@@ -21,10 +21,18 @@ PIECES_S, PIECES_HZ, PIECES_DB = 1.5e-3, 700.0, 14.0
 #: Sounds briefer than this may be pieces of one click.
 BURST_S = 1.8e-3
 #: Metrics that a pulse cut at its start, or at its end, cannot have.
-LOST_START = ("duration", "start_frequency", "max_frequency", "bandwidth", "knee_time", "initial_slope", "mean_slope",
-              "flat_share", "centre_frequency")
-LOST_END = ("duration", "end_frequency", "min_frequency", "bandwidth", "mean_slope", "tail", "flat_share",
-            "centre_frequency")
+LOST_START = (
+    "duration",
+    "start_frequency",
+    "max_frequency",
+    "bandwidth",
+    "knee_time",
+    "initial_slope",
+    "mean_slope",
+    "flat_share",
+    "centre_frequency",
+)
+LOST_END = ("duration", "end_frequency", "min_frequency", "bandwidth", "mean_slope", "tail", "flat_share", "centre_frequency")
 
 
 def without_doubles(found):
@@ -114,9 +122,7 @@ def bursts(found):
     onset, duration = found["onset"][0], found["duration"][0]
     brief = np.flatnonzero(duration < BURST_S)
     out = np.zeros(len(onset), bool)
-    together = np.searchsorted(onset[brief], onset[brief] + BURST_S / 2) - np.searchsorted(
-        onset[brief], onset[brief] - BURST_S / 2
-    )
+    together = np.searchsorted(onset[brief], onset[brief] + BURST_S / 2) - np.searchsorted(onset[brief], onset[brief] - BURST_S / 2)
     out[brief] = together >= 3
     return out
 

@@ -147,9 +147,7 @@ def merged(pulses):
 
 
 @compiled
-def _measured(
-    samples, recorded, start, frequency_hz, time, noted, floor, floor_bin_hz, kernel, decimation, rate_hz, limits
-):
+def _measured(samples, recorded, start, frequency_hz, time, noted, floor, floor_bin_hz, kernel, decimation, rate_hz, limits):
     """All of a pulse: (whether there is one, then as in Pulse; of ``cut_start`` and ``cut_end`` whether it reaches the first
     and the last sample)."""
     values, errors = np.full(len(COLUMNS), np.nan), np.full(len(COLUMNS), np.nan)
@@ -167,9 +165,7 @@ def _measured(
     if snr < limits.least_snr_db or (share < WORTH_A_LOOK and not alone):
         return nothing_there
     own, own_errors, ridge = describe(shape)
-    strongest, levels = _levels(
-        samples, begin, len(nodes), shape, noted, audible, floor, floor_bin_hz, kernel, decimation, rate_hz
-    )
+    strongest, levels = _levels(samples, begin, len(nodes), shape, noted, audible, floor, floor_bin_hz, kernel, decimation, rate_hz)
     peak, peak_error, centre, centre_error = peak_and_centre(shape, low, high)
     of_all = np.nansum(levels)
     whole_share = min(max(of_all / max(whole, 1e-30), 0.0), 1.0)
@@ -225,9 +221,7 @@ def _weighed(samples, shape, low_hz, high_hz, floor, floor_bin_hz, rate_hz):
     size = 2 * scipy.fft.next_fast_len((len(samples) + 1) // 2, True)
     running = running_energy(scipy.fft.rfft(samples, size), 2 / (size * rate_hz))
     bin_hz, seconds = rate_hz / size, len(samples) / rate_hz
-    energy, _ = net_energy(
-        running, bin_hz, low_hz - BAND_ROOM_HZ, high_hz + BAND_ROOM_HZ, floor, floor_bin_hz, seconds
-    )
+    energy, _ = net_energy(running, bin_hz, low_hz - BAND_ROOM_HZ, high_hz + BAND_ROOM_HZ, floor, floor_bin_hz, seconds)
     along = shape.ridge_energy
     share = min(along, energy) / max(along, energy) if min(along, energy) > 0.0 else 0.0
     whole, _ = net_energy(running, bin_hz, AUDIBLE_HZ, 0.5 * rate_hz, floor, floor_bin_hz, seconds)

@@ -216,6 +216,5 @@ def _runs(flags, margin):
     firsts = np.concatenate([hits[:1], hits[splits + 1]])
     lasts = np.concatenate([hits[splits], hits[-1:]])
     return [
-        (max(0, int(first) - margin), min(len(flags), int(last) + 1 + margin))
-        for first, last in zip(firsts, lasts, strict=True)
+        (max(0, int(first) - margin), min(len(flags), int(last) + 1 + margin)) for first, last in zip(firsts, lasts, strict=True)
     ]

@@ -192,12 +192,8 @@ def fit_shape(
     earliest = max(0, first - low - (reach if before > 0 else 0))
     latest = min(count - 1, last - low + (reach if after > 0 else 0))
     top = min(max(top, earliest), latest)
-    begin_s, begin_error_s = _crossing(
-        curve, top, -1, earliest, level, gap, time, amplitude_knots, amplitude, amplitude_root
-    )
-    end_s, end_error_s = _crossing(
-        curve, top, 1, latest, level, gap, time, amplitude_knots, amplitude, amplitude_root
-    )
+    begin_s, begin_error_s = _crossing(curve, top, -1, earliest, level, gap, time, amplitude_knots, amplitude, amplitude_root)
+    end_s, end_error_s = _crossing(curve, top, 1, latest, level, gap, time, amplitude_knots, amplitude, amplitude_root)
 
     inside = np.zeros(count, np.bool_)
     for i in range(count):
@@ -209,9 +205,7 @@ def fit_shape(
     if exists:
         own, amplitude_own = noise[low + within], amplitude_noise[low + within]
         inflation = _inflation(straight.imag[within] / np.sqrt(0.5 * own), spent)
-        amplitude_inflation = _inflation(
-            (straight.real[within] - curve[within]) / np.sqrt(0.5 * amplitude_own), amplitude_spent
-        )
+        amplitude_inflation = _inflation((straight.real[within] - curve[within]) / np.sqrt(0.5 * amplitude_own), amplitude_spent)
         # as the recording has it
         along = smooth(straight / factor[low : high + 1], NARROW)
         for i in within:

@@ -147,9 +147,7 @@ def _peak(signal, first_s, rate_hz, coarse_hz, shape, amplitude_bases):
         for a in range(DEGREE + 1):
             by_phase[phase_pieces[k] + a] += phase_pull * phase_rows[k, a]
             by_amplitude[amplitude_pieces[k] + a] += amplitude_pull * amplitude_rows[k, a]
-    spread = np.hypot(
-        length_of(solve_forward(shape.root, by_phase)), length_of(solve_forward(shape.amplitude_root, by_amplitude))
-    )
+    spread = np.hypot(length_of(solve_forward(shape.root, by_phase)), length_of(solve_forward(shape.amplitude_root, by_amplitude)))
     return frequency, min(spread / max(abs(bend), 1e-30), limit)
 
 

@@ -36,7 +36,7 @@ def in_buzz(times, groups, settings):
     found = np.zeros(n, bool)
     for start, stop in zip(edges[::2], edges[1::2], strict=True):
         if stop - start + 1 >= settings.buzz_pulses:
-            found[start:stop + 1] = True
+            found[start : stop + 1] = True
     return found
 
 
@@ -64,7 +64,7 @@ def remains(times, settings):
     found = np.zeros(len(times), bool)
     for start, stop in zip(edges[::2], edges[1::2], strict=True):
         if stop - start >= 2 and gaps[start:stop].min() <= settings.buzz_interval_s:
-            found[start:stop + 1] = True
+            found[start : stop + 1] = True
     return found
 
 
@@ -72,9 +72,10 @@ def home_of_buzz(track, flags, others, times, ends, pitch, *, gap_s, settings):
     """Which other track the bat that made a buzz is most plausibly found in, or None.
 
     That track is silent from the first to the last pulse of this one (but for buzz_strangers of its pulses, which
-    must be another's then), its silence next to it is no longer than gap_s, and its frequency fits: within same_bat_percent of this track's calls outside the attempt at prey, or,
-    where there are fewer than 3 of those, a frequency that the buzz can have fallen from. Of several one that
-    was wholly silent is taken, then the nearest in time.
+    must be another's then), its silence next to it is no longer than gap_s, and its frequency fits: within
+    same_bat_percent of this track's calls outside the attempt at prey, or, where there are fewer than 3 of those, a
+    frequency that the buzz can have fallen from. Of several one that was wholly silent is taken, then the nearest in
+    time.
 
     Parameters
     ----------
@@ -99,13 +100,13 @@ def home_of_buzz(track, flags, others, times, ends, pitch, *, gap_s, settings):
         inside = np.searchsorted(times[other], last) - place
         if inside > settings.buzz_strangers:
             continue
-        other = np.delete(other, np.s_[place:place + inside])
+        other = np.delete(other, np.s_[place : place + inside])
         if len(other) < 2:
             continue
         before = first - ends[other[place - 1]] if place else np.inf
         after = times[other[place]] - last if place < len(other) else np.inf
         near = min(before, after)
-        away = own - median(pitch[other[max(place - 5, 0):place + 5]])
+        away = own - median(pitch[other[max(place - 5, 0) : place + 5]])
         if near <= gap_s and low <= away <= high and (inside, near) < best:
             best, home = (inside, near), number
     return home

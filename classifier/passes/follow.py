@@ -34,8 +34,7 @@ class Followed:
     passes: pl.DataFrame
 
 
-def follow(pulses: pl.DataFrame, recordings: pl.DataFrame, *, gap_s: float,
-           settings: PassSettings = PassSettings()) -> Followed:
+def follow(pulses: pl.DataFrame, recordings: pl.DataFrame, *, gap_s: float, settings: PassSettings = PassSettings()) -> Followed:
     """Follow each bat's pulses through time and frequency; one pass for each bat going by.
 
     Each channel is followed on its own. Passes are numbered from 1 by site and recorder, start, file and channel.
@@ -77,11 +76,24 @@ def _in_order(pulses, where):
         raise ParameterError(f"{lost[0]}: there are pulses of this recording, but it is not in the table of recordings")
     if pulses.select("recording", "channel", "pulse").is_duplicated().any():
         raise ParameterError("a pulse (recording, channel, pulse) occurs twice in the table of pulses")
-    about = pl.DataFrame({"recording": paths, "run": [where[p].run for p in paths],
-                          "offset": [where[p].offset_s for p in paths], "era": [where[p].era for p in paths],
-                          "seconds": [where[p].seconds for p in paths], "file": [where[p].order for p in paths]},
-                         schema={"recording": pl.String, "run": pl.Int64, "offset": pl.Float64, "era": pl.Int64,
-                                 "seconds": pl.Float64, "file": pl.Int64})
+    about = pl.DataFrame(
+        {
+            "recording": paths,
+            "run": [where[p].run for p in paths],
+            "offset": [where[p].offset_s for p in paths],
+            "era": [where[p].era for p in paths],
+            "seconds": [where[p].seconds for p in paths],
+            "file": [where[p].order for p in paths],
+        },
+        schema={
+            "recording": pl.String,
+            "run": pl.Int64,
+            "offset": pl.Float64,
+            "era": pl.Int64,
+            "seconds": pl.Float64,
+            "file": pl.Int64,
+        },
+    )
     onset = METRICS["onset"].column
     table = pulses.with_columns(pl.col(onset).cast(pl.Float64).fill_nan(None)).with_row_index("row")
     table = table.join(about, on="recording", how="left", maintain_order="left")
@@ -107,8 +119,9 @@ def _follow_sorted(table, gap_s, settings):
     edges = _stretches(series, time, ends, gap_s)
     labels = find_tracks(pulses, edges, model(settings), float(gap_s))
     value, weight = found.value, found.weight
-    pitch = np.where(weight[:, 0] > 0, value[:, 0],
-                     np.where(weight[:, 2] > 0, value[:, 2], np.where(weight[:, 1] > 0, value[:, 1], np.nan)))
+    pitch = np.where(
+        weight[:, 0] > 0, value[:, 0], np.where(weight[:, 2] > 0, value[:, 2], np.where(weight[:, 1] > 0, value[:, 1], np.nan))
+    )
     made = 0
     for start, stop in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
         own = labels[start:stop]
@@ -120,8 +133,9 @@ def _follow_sorted(table, gap_s, settings):
         order = np.argsort(own, kind="stable")
         cuts = np.searchsorted(own[order], np.arange(1, most + 2))
         tracks = [start + order[low:high] for low, high in zip(cuts[:-1], cuts[1:], strict=True)]
-        settled, _ = settle(tracks, start + np.flatnonzero(own == 0), time, ends, pitch, found.level, found.snr,
-                            gap_s=gap_s, settings=settings)
+        settled, _ = settle(
+            tracks, start + np.flatnonzero(own == 0), time, ends, pitch, found.level, found.snr, gap_s=gap_s, settings=settings
+        )
         for track in settled:
             made += 1
             numbers[kept[track]] = made
@@ -161,8 +175,11 @@ def _results(table, numbers, settings):
     """Number the tracks in the order promised and work out intervals, buzzes and call types."""
     onset = METRICS["onset"].column
     table = table.with_columns(pl.Series("track", numbers))
-    firsts = (table.filter(pl.col("track") > 0).sort("file", "near", "channel", "pulse")
-              .unique("track", keep="first", maintain_order=True))
+    firsts = (
+        table.filter(pl.col("track") > 0)
+        .sort("file", "near", "channel", "pulse")
+        .unique("track", keep="first", maintain_order=True)
+    )
     firsts = firsts.select("track", pl.int_range(1, pl.len() + 1, dtype=pl.Int32).alias("pass"))
     table = table.join(firsts, on="track", how="left", maintain_order="left")
     table = table.sort("pass", "time", "file", "channel", "pulse", nulls_last=True)
@@ -183,17 +200,21 @@ def _results(table, numbers, settings):
 def _pass_table(table, settings):
     """A row a pass; ``table`` holds its pulses ordered by pass and time."""
     facts = table.group_by("pass", maintain_order=True).agg(
-        pl.col("recording").first(), pl.col("recording").n_unique().cast(pl.Int32).alias("recordings"),
-        pl.col("channel").first(), pl.len().cast(pl.Int32).alias("pulses"),
-        pl.col("in_buzz").any().alias("feeding_buzz"))
+        pl.col("recording").first(),
+        pl.col("recording").n_unique().cast(pl.Int32).alias("recordings"),
+        pl.col("channel").first(),
+        pl.len().cast(pl.Int32).alias("pulses"),
+        pl.col("in_buzz").any().alias("feeding_buzz"),
+    )
     frequency = column(table, "characteristic_frequency")
     usable = np.isfinite(frequency) & (frequency > 0) & ~table["in_buzz"].to_numpy()
     number = table["pass"].to_numpy()[usable]
     frequency = frequency[usable]
     edges = np.searchsorted(number, np.r_[facts["pass"].to_numpy(), np.iinfo(np.int32).max])
     apart = [_apart_khz(frequency[start:stop], settings) for start, stop in zip(edges[:-1], edges[1:], strict=True)]
-    return facts.with_columns(pl.Series("alternating", [each is not None for each in apart], pl.Boolean),
-                              pl.Series("alternation_khz", apart, pl.Float64))
+    return facts.with_columns(
+        pl.Series("alternating", [each is not None for each in apart], pl.Boolean), pl.Series("alternation_khz", apart, pl.Float64)
+    )
 
 
 def _apart_khz(frequency, settings):

@@ -47,18 +47,23 @@ def _join_buzzes(tracks, times, ends, pitch, gap_s, settings):
         flags = capture(times[track], flags, settings)
         if np.sum(~flags) < 3:
             # What else is in this track came there by chance, and goes on alone.
-            tracks += [track[place:place + 1] for place in np.flatnonzero(~flags)]
+            tracks += [track[place : place + 1] for place in np.flatnonzero(~flags)]
             track, flags = track[flags], flags[flags]
             tracks[number] = track
-        others = [other for other, each in enumerate(tracks) if other != number and len(each) >= 2
-                  and times[each[0]] <= ends[track[-1]] + gap_s and ends[each[-1]] >= times[track[0]] - gap_s]
-        home = home_of_buzz(track, flags, [tracks[other] for other in others], times, ends, pitch, gap_s=gap_s,
-                            settings=settings)
+        others = [
+            other
+            for other, each in enumerate(tracks)
+            if other != number
+            and len(each) >= 2
+            and times[each[0]] <= ends[track[-1]] + gap_s
+            and ends[each[-1]] >= times[track[0]] - gap_s
+        ]
+        home = home_of_buzz(track, flags, [tracks[other] for other in others], times, ends, pitch, gap_s=gap_s, settings=settings)
         if home is not None:
             home = others[home]
             host = tracks[home]
             strange = (times[host] > times[track[0]]) & (times[host] < times[track[-1]])
-            tracks += [host[place:place + 1] for place in np.flatnonzero(strange)]
+            tracks += [host[place : place + 1] for place in np.flatnonzero(strange)]
             tracks[home], tracks[number] = in_order(np.r_[host[~strange], track], times), np.empty(0, np.int64)
             # The joined track has a buzz, and may have more to find.
             waiting.append(home)
@@ -77,7 +82,8 @@ def _drop_echo_trains(tracks, times, pitch, level, settings):
     for track in tracks:
         trails = len(track) >= 3 and any(
             firm[number] is not track and _trails(track, firm[number], times, pitch, level, settings)
-            for number in np.flatnonzero((starts < times[track[0]] + 0.5) & (stops > times[track[-1]] - 0.5)))
+            for number in np.flatnonzero((starts < times[track[0]] + 0.5) & (stops > times[track[-1]] - 0.5))
+        )
         if trails:
             echoes.append(track)
         else:
@@ -103,7 +109,7 @@ def _join_alternating(tracks, times, pitch, level, settings):
     tracks = list(tracks)
     firm = [number for number, track in enumerate(tracks) if len(track) >= 3]
     for place, one in enumerate(firm):
-        for other in firm[place + 1:]:
+        for other in firm[place + 1 :]:
             a, b = tracks[one], tracks[other]
             if len(a) and len(b) and _alternate(a, b, times, pitch, level, settings):
                 tracks[one], tracks[other] = in_order(np.r_[a, b], times), np.empty(0, np.int64)

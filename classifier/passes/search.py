@@ -3,12 +3,12 @@
 import numpy as np
 
 from classifier.compiled import compiled
-from classifier.passes.track import TRACK, extend, gain, start
+from classifier.passes.gains import gain
+from classifier.passes.track import TRACK, extend, start
 
 #: A track that a silence has ended: its newest node, the closed track before it (-1 for none), and what is asked
 #: about it at the end.
-_CLOSED = np.dtype([("node", "i8"), ("next", "i8"), ("count", "i8"), ("doubts", "i8"), ("last", "f8"),
-                    ("pitch", "f8")], align=True)
+_CLOSED = np.dtype([("node", "i8"), ("next", "i8"), ("count", "i8"), ("doubts", "i8"), ("last", "f8"), ("pitch", "f8")], align=True)
 #: What a candidate does with a pulse when it continues no track.
 _NEW, _ECHO = -1, -2
 
@@ -127,7 +127,7 @@ def _search(pulses, number, gap_s, margin, most):
                         tracks, used = _larger(tracks), _longer(used)
                         asked, longer = _longer(asked), _longer(longer)
                         wider = np.zeros((2 * len(gains), 9))
-                        wider[:len(gains)] = gains
+                        wider[: len(gains)] = gains
                         gains = wider
                     grown = free
                     used[grown], asked[grown] = True, -1
@@ -142,8 +142,20 @@ def _search(pulses, number, gap_s, margin, most):
                     else:
                         tracks[grown] = tracks[slot]
                         answer = gains[slot]
-                        extend(track, pulse, index, int(answer[1]), answer[2], int(answer[3]), answer[4],
-                               int(answer[5]), answer[6], answer[7], answer[8], number)
+                        extend(
+                            track,
+                            pulse,
+                            index,
+                            int(answer[1]),
+                            answer[2],
+                            int(answer[3]),
+                            answer[4],
+                            int(answer[5]),
+                            answer[6],
+                            answer[7],
+                            answer[8],
+                            number,
+                        )
                         node_before[nodes] = track.node
                         longer[slot] = grown
                     track.node = nodes
@@ -242,7 +254,7 @@ def _mixed(key, value):
 def _longer(array):
     """The array with room for twice as much."""
     more = np.zeros(2 * len(array), array.dtype)
-    more[:len(array)] = array
+    more[: len(array)] = array
     return more
 
 
@@ -258,5 +270,5 @@ def _larger(rows):
 @compiled
 def _wider(table):
     more = np.zeros((len(table), 2 * table.shape[1]), np.int64)
-    more[:, :table.shape[1]] = table
+    more[:, : table.shape[1]] = table
     return more

@@ -18,8 +18,10 @@ def adopt_strays(tracks, times, pitch, level, *, gap_s, settings):
     for number, track in enumerate(tracks):
         if len(track) > 2 or not np.isfinite(pitch[track]).all():
             continue
-        fits = [(_distance(track, tracks[other], times, pitch, level, gap_s, settings), other)
-                for other in firm[(begun <= times[track[0]]) & (over >= times[track[-1]])]]
+        fits = [
+            (_distance(track, tracks[other], times, pitch, level, gap_s, settings), other)
+            for other in firm[(begun <= times[track[0]]) & (over >= times[track[-1]])]
+        ]
         worth, other = min(fits, default=(np.inf, None))
         if worth < np.inf:
             tracks[other] = in_order(np.r_[tracks[other], track], times)
@@ -37,7 +39,7 @@ def _distance(strays, track, times, pitch, level, gap_s, settings):
     away = 0.0
     for stray in strays:
         place = np.searchsorted(times[track], times[stray])
-        around = track[max(place - 4, 0):place + 4]
+        around = track[max(place - 4, 0) : place + 4]
         beat = np.quantile(np.diff(times[around]), 0.3)
         before = times[stray] - times[track[place - 1]] if place else np.inf
         after = times[track[place]] - times[stray] if place < len(track) else np.inf
@@ -80,7 +82,7 @@ def refill_buzzes(tracks, loose, times, settings):
             place = np.searchsorted(own, times[pulse])
             gap = own[place] - own[place - 1]
             share = (times[pulse] - own[place - 1]) / gap
-            near = own[max(place - 3, 0):place + 3]
+            near = own[max(place - 3, 0) : place + 3]
             usual = np.median(np.diff(near))
             if gap < 3 * settings.buzz_interval_s and gap > 1.5 * usual and 0.3 < share < 0.7:
                 taken.append(pulse)

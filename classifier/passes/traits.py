@@ -55,8 +55,13 @@ def traits(pulses, settings) -> Traits:
     raw = {name: column(pulses, name) for name in TRAITS}
     snr = column(pulses, "snr")
     faint = np.maximum(0.0, settings.full_snr_db - np.where(np.isnan(snr), 20.0, snr))
-    spread = (settings.characteristic_percent, settings.peak_percent, settings.end_percent,
-              settings.start_percent, settings.duration_percent)
+    spread = (
+        settings.characteristic_percent,
+        settings.peak_percent,
+        settings.end_percent,
+        settings.start_percent,
+        settings.duration_percent,
+    )
     with np.errstate(invalid="ignore", divide="ignore"):
         value = np.column_stack([100.0 * np.log(raw[name]) for name in TRAITS]).reshape(n, 5)
         error = np.column_stack([100.0 * column(pulses, name, error=True) / raw[name] for name in TRAITS])

@@ -41,13 +41,9 @@ def absorption_db_per_m(frequency_hz, weather=None):
     pressure = weather.pressure_kpa / REFERENCE_PRESSURE_KPA
 
     saturation = 10.0 ** (-6.8346 * (TRIPLE_POINT_K / kelvin) ** 1.261 + 4.6151)
-    vapour = (
-        weather.humidity_percent * saturation / pressure
-    )  # molar concentration of water vapour, percent
+    vapour = weather.humidity_percent * saturation / pressure  # molar concentration of water vapour, percent
     oxygen_hz = pressure * (24.0 + 4.04e4 * vapour * (0.02 + vapour) / (0.391 + vapour))
-    nitrogen_hz = (
-        pressure * warmth**-0.5 * (9.0 + 280.0 * vapour * np.exp(-4.170 * (warmth ** (-1 / 3) - 1.0)))
-    )
+    nitrogen_hz = pressure * warmth**-0.5 * (9.0 + 280.0 * vapour * np.exp(-4.170 * (warmth ** (-1 / 3) - 1.0)))
 
     squared = frequency**2
     classical = 1.84e-11 / pressure * np.sqrt(warmth)

@@ -48,9 +48,7 @@ def _rate(plan):
         return Advice("sample rate", f"{text} No call is known to reach above that{known}.")
     enough = next((each for each in plan.rates if each.beyond == 0), None)
     if enough is not None and enough.sample_rate_khz > settings.sample_rate_khz:
-        text += (
-            f" {enough.sample_rate_khz:g} kHz would take in whole every call of the taxa that acoustic survey suits."
-        )
+        text += f" {enough.sample_rate_khz:g} kHz would take in whole every call of the taxa that acoustic survey suits."
     elif enough is not None:
         text += " Every call of the taxa that acoustic survey suits is taken in whole."
     return Advice("sample rate", text)
@@ -64,14 +62,9 @@ def _floor(plan):
     if _any(lost):
         partly = any(0 < share < 1 for _, share in lost if share)
         rest = "; other calls of the same pass may still trigger" if partly else ""
-        text = (
-            f"{settings.trigger_floor_khz:g} kHz is too high for {_names(lost)}{rest}. {floor:g} kHz would miss none."
-        )
+        text = f"{settings.trigger_floor_khz:g} kHz is too high for {_names(lost)}{rest}. {floor:g} kHz would miss none."
     elif settings.trigger_floor_khz < floor:
-        text = (
-            f"{settings.trigger_floor_khz:g} kHz misses no call; nor would {floor:g} kHz, with less wind and "
-            "fewer insects."
-        )
+        text = f"{settings.trigger_floor_khz:g} kHz misses no call; nor would {floor:g} kHz, with less wind and fewer insects."
     else:
         text = f"{settings.trigger_floor_khz:g} kHz misses no call, and is as high as it can be."
     listed = plan.highest_floor_of_listed_khz
@@ -154,10 +147,7 @@ def _file(plan):
         f"a night brings {settings.passes_per_night:g} passes."
     )
     if most is not None and most < least:
-        text += (
-            f" With so many passes no length parts bats; {least} s holds a pass, and overlapping passes are "
-            "told apart later."
-        )
+        text += f" With so many passes no length parts bats; {least} s holds a pass, and overlapping passes are told apart later."
     elif settings.longest_file_s < least:
         text += f" Shorter than a pass and the going on after it: {least} s or more keeps it in one file."
     elif most is not None and settings.longest_file_s > most:
@@ -249,9 +239,7 @@ def _any(shares):
 
 def _names(shares):
     """The taxa that lose most, with their shares, and how many more there are."""
-    worst = sorted(
-        ((each, share) for each, share in shares if share and share >= _NEGLIGIBLE), key=lambda pair: -pair[1]
-    )
+    worst = sorted(((each, share) for each, share in shares if share and share >= _NEGLIGIBLE), key=lambda pair: -pair[1])
     named = [f"{each.taxon} ({_percent(share)} of calls)" for each, share in worst[:_MOST_NAMES]]
     more = len(worst) - len(named)
     return _list([*named, f"{more} more"] if more else named)

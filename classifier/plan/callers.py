@@ -69,9 +69,7 @@ def callers_of(key: Key, *, only=(), source_levels: Mapping[str, float] | None =
     for name, level in (source_levels or {}).items():
         levels.update(dict.fromkeys(_taxa_called(key, name, "source_level_db"), float(level)))
     wanted = {taxon for name in only for taxon in _taxa_called(key, name, "--taxon")}
-    return tuple(
-        _caller(taxon, levels.get(taxon.name)) for taxon in key.taxa.values() if not only or taxon.name in wanted
-    )
+    return tuple(_caller(taxon, levels.get(taxon.name)) for taxon in key.taxa.values() if not only or taxon.name in wanted)
 
 
 def _taxa_called(key, name, where):

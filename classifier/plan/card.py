@@ -61,9 +61,7 @@ def _continuous(settings, night_s):
 
 def _triggered(settings, night_s):
     each = pass_s(settings)
-    files = math.ceil(
-        settings.passes_per_night * math.ceil(each / settings.longest_file_s) + settings.noise_files_per_night
-    )
+    files = math.ceil(settings.passes_per_night * math.ceil(each / settings.longest_file_s) + settings.noise_files_per_night)
     seconds = settings.passes_per_night * each + settings.noise_files_per_night * settings.longest_file_s
     if night_s is not None and seconds > night_s:
         files, seconds = min(files, math.ceil(night_s / settings.longest_file_s)), night_s

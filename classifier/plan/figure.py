@@ -117,9 +117,7 @@ def _draw_taxa(axes, taxa):
             linewidth=0.6,
         )
         distance = taxon.distance_m
-        text = (
-            "outside the band" if distance[2] == 0 else f"{distance[1]:.0f} m ({distance[0]:.0f}–{distance[2]:.0f})"
-        )
+        text = "outside the band" if distance[2] == 0 else f"{distance[1]:.0f} m ({distance[0]:.0f}–{distance[2]:.0f})"
         axes.annotate(text, (max(high, least), place), xytext=(4, 0), textcoords="offset points", va="center", size=8)
     names = [each.taxon + (" *" if each.listed else "") for each in taxa]
     axes.set_yticks(range(len(taxa)), names, style="italic", size=8)

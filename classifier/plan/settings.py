@@ -24,9 +24,7 @@ _LONGEST_SEASON_NIGHTS = 366
 
 
 def _setting(default, meaning, low=None, high=None, unit="", choices=()):
-    return field(
-        default=default, metadata={"meaning": meaning, "low": low, "high": high, "unit": unit, "choices": choices}
-    )
+    return field(default=default, metadata={"meaning": meaning, "low": low, "high": high, "unit": unit, "choices": choices})
 
 
 @dataclass(frozen=True)
@@ -54,9 +52,7 @@ class Settings:
     longest_file_s: float = _setting(10.0, "longest file", 0.1, 86_400, "s")
     bits: int = _setting(16, "bits of a sample", 8, 32)
     channels: int = _setting(1, "channels", 1, 64)
-    recording: str = _setting(
-        TRIGGERED, "how files come about: triggered or continuous", choices=(TRIGGERED, CONTINUOUS)
-    )
+    recording: str = _setting(TRIGGERED, "how files come about: triggered or continuous", choices=(TRIGGERED, CONTINUOUS))
     card_gb: float = _setting(64.0, "room on the card, in 1000 million bytes", 0.001, 1e6, "GB")
     starts: str = _setting(
         "sunset - 30 min", "when recording starts in the evening: sunset, sunrise or a clock time, + or - minutes"
@@ -171,22 +167,15 @@ def read_settings(path: Path) -> dict:
     try:
         values = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise InputError(
-            f"{path}: is not written as TOML: {error}; a setting is a line such as sample_rate_khz = 256"
-        ) from error
+        raise InputError(f"{path}: is not written as TOML: {error}; a setting is a line such as sample_rate_khz = 256") from error
     for name in values:
         if name not in SETTINGS and name != "source_level_db":
             near = did_you_mean(name, [*SETTINGS, "source_level_db"])
-            line = next(
-                (n for n, each in enumerate(text.split("\n"), 1) if each.lstrip().strip("[ ").startswith(name)), 1
-            )
-            raise InputError(
-                f"{path}:{line}: there is no setting `{name}`; {near or '`callkey plan --help` lists them all'}"
-            )
+            line = next((n for n, each in enumerate(text.split("\n"), 1) if each.lstrip().strip("[ ").startswith(name)), 1)
+            raise InputError(f"{path}:{line}: there is no setting `{name}`; {near or '`callkey plan --help` lists them all'}")
     if not isinstance(values.get("source_level_db", {}), dict):
         raise InputError(
-            f'{path}: `source_level_db` is a table by taxon: [source_level_db] and lines such as "Examplia '
-            'vespera" = 115'
+            f'{path}: `source_level_db` is a table by taxon: [source_level_db] and lines such as "Examplia vespera" = 115'
         )
     return values
 
@@ -205,9 +194,7 @@ def _check(entry, value):
             raise ParameterError(f"`{name}` must be a date such as 2025-11-03, not {value!r}")
     elif name in ("starts", "ends"):
         if not isinstance(value, str) or MOMENT.fullmatch(value.strip().lower()) is None:
-            raise ParameterError(
-                f"`{name}` must be written as in 'sunset - 30 min', 'sunrise' or '18:30', not {value!r}"
-            )
+            raise ParameterError(f"`{name}` must be written as in 'sunset - 30 min', 'sunrise' or '18:30', not {value!r}")
     elif about["choices"]:
         if value not in about["choices"]:
             raise ParameterError(f"`{name}` must be {' or '.join(about['choices'])}, not {value!r}")
@@ -222,6 +209,4 @@ def _check(entry, value):
         unit = f" {about['unit']}" if about["unit"] else ""
         if not _is_number(value) or whole and value != int(value) or not about["low"] <= value <= about["high"]:
             kind = "a whole number" if whole else "a number"
-            raise ParameterError(
-                f"`{name}` must be {kind} from {about['low']:g} to {about['high']:g}{unit}, not {value!r}"
-            )
+            raise ParameterError(f"`{name}` must be {kind} from {about['low']:g} to {about['high']:g}{unit}, not {value!r}")

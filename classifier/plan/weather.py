@@ -18,12 +18,8 @@ class Weather:
 
     def __post_init__(self):
         if not -73.0 <= self.temperature_c <= 60.0:
-            raise ParameterError(
-                f"temperature_c must lie from -73 to 60 degrees Celsius, not {self.temperature_c:g}"
-            )
+            raise ParameterError(f"temperature_c must lie from -73 to 60 degrees Celsius, not {self.temperature_c:g}")
         if not 0.0 <= self.humidity_percent <= 100.0:
             raise ParameterError(f"humidity_percent must lie from 0 to 100, not {self.humidity_percent:g}")
         if not 30.0 <= self.pressure_kpa <= 200.0:
-            raise ParameterError(
-                f"pressure_kpa must lie from 30 to 200 kilopascals, not {self.pressure_kpa:g}"
-            )
+            raise ParameterError(f"pressure_kpa must lie from 30 to 200 kilopascals, not {self.pressure_kpa:g}")

@@ -121,9 +121,7 @@ def _zone(text):
             return ZoneInfo(text.strip())
         except (KeyError, ValueError, OSError):  # unknown, not a name, or a folder of the database
             pass
-    raise ParameterError(
-        f"timezone '{text}' is not known: give a name such as Europe/London or an offset such as +10:00"
-    )
+    raise ParameterError(f"timezone '{text}' is not known: give a name such as Europe/London or an offset such as +10:00")
 
 
 @lru_cache

@@ -20,14 +20,8 @@ from classifier.recordings.riff import Layout, read_layout
 LOWEST_RATE_HZ = 96_000
 HIGHEST_RATE_HZ = 1_000_000
 
-_EMPTY = (
-    "The file is empty (0 bytes): nothing was recorded or copied. "
-    "Copy it again from the card if it is longer there."
-)
-_NO_OFFSET = (
-    "its time has no UTC offset and was taken as UTC "
-    "(give --timezone if the recorder's clock ran on local time)"
-)
+_EMPTY = "The file is empty (0 bytes): nothing was recorded or copied. Copy it again from the card if it is longer there."
+_NO_OFFSET = "its time has no UTC offset and was taken as UTC (give --timezone if the recorder's clock ran on local time)"
 
 
 @dataclass(frozen=True)
@@ -181,9 +175,7 @@ def _judged(recording, layout, guano):
         else:
             status, faults = "empty", ["it holds no samples, only a header"]
     if guano:
-        faults += [
-            f"its metadata field '{name}' makes no sense and was passed over" for name in guano.unreadable
-        ]
+        faults += [f"its metadata field '{name}' makes no sense and was passed over" for name in guano.unreadable]
         if recording.time_expansion == 1 and _contradicts(guano.sample_rate_hz, rate):
             faults.append(
                 f"its metadata tell of {guano.sample_rate_hz / 1000:g} kHz but its header of "

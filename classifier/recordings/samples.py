@@ -37,9 +37,7 @@ def blocks(recording, *, frames, channel=None):
     if not recording.readable:
         raise InputError(f"{recording.path}: {recording.message or 'holds nothing that can be read'}")
     if channel is not None and not 1 <= channel <= recording.channels:
-        raise ParameterError(
-            f"{recording.path}: channel must lie in 1 to {recording.channels}, not {channel}"
-        )
+        raise ParameterError(f"{recording.path}: channel must lie in 1 to {recording.channels}, not {channel}")
     return Blocks(recording, frames, channel)
 
 
@@ -201,6 +199,7 @@ class _Window(io.RawIOBase):
     """The part of a file that holds samples, as a file of its own."""
 
     def __init__(self, path, offset, length):
+        self._file = None  # should it not open, closing finds nothing to close
         self._file = io.FileIO(path)
         self._offset, self._length, self._at = offset, length, 0
 
@@ -225,7 +224,7 @@ class _Window(io.RawIOBase):
         return count
 
     def close(self):
-        if not self.closed:
+        if self._file is not None:
             self._file.close()
         super().close()
 

@@ -32,8 +32,7 @@ class Envelope:
     def __post_init__(self):
         if not (self.attack > 0 and self.release > 0 and self.attack + self.release <= 1.0):
             raise ParameterError(
-                "attack and release must each be greater than 0 and together at most 1, not "
-                f"{self.attack:g} and {self.release:g}"
+                f"attack and release must each be greater than 0 and together at most 1, not {self.attack:g} and {self.release:g}"
             )
 
     def raw(self, place):
@@ -113,23 +112,17 @@ class Call:
         if not (self.start_hz > 0 and self.end_hz > 0):
             raise ParameterError("start_hz and end_hz must be greater than 0")
         if not self.harmonics_db or self.harmonics_db[0] != 0.0:
-            raise ParameterError(
-                "harmonics_db must begin with 0: levels are relative to the first harmonic"
-            )
+            raise ParameterError("harmonics_db must begin with 0: levels are relative to the first harmonic")
         if self.shape in ("FM-QCF", "CF-FM"):
             needed = (self.knee_s, self.knee_hz, self.body_s, self.body_hz)
             if any(value is None for value in needed):
-                raise ParameterError(
-                    f"a call of shape {self.shape} needs knee_s, knee_hz, body_s and body_hz"
-                )
+                raise ParameterError(f"a call of shape {self.shape} needs knee_s, knee_hz, body_s and body_hz")
             if not 0 < self.knee_s < self.body_s < self.duration_s:
                 raise ParameterError("0 < knee_s < body_s < duration_s must hold")
         lead, trail = self.support_s
         frequency, _ = self.course(np.linspace(lead, trail, 257))
         if not np.all(np.isfinite(frequency) & (frequency > 0)):
-            raise ParameterError(
-                "the course of frequency leaves the positive frequencies; choose a gentler sweep"
-            )
+            raise ParameterError("the course of frequency leaves the positive frequencies; choose a gentler sweep")
 
     @property
     def support_s(self):
@@ -233,12 +226,7 @@ def _bent(call, time):
     knee, body = _bend(time - call.knee_s, width), _bend(time - call.body_s, width)
     knee_0, body_0 = _bend(-call.knee_s, width)[1], _bend(-call.body_s, width)[1]
     frequency = terms[0] + terms[1] * time + terms[2] * knee[0] + terms[3] * body[0]
-    phase = (
-        terms[0] * time
-        + terms[1] * time**2 / 2
-        + terms[2] * (knee[1] - knee_0)
-        + terms[3] * (body[1] - body_0)
-    )
+    phase = terms[0] * time + terms[1] * time**2 / 2 + terms[2] * (knee[1] - knee_0) + terms[3] * (body[1] - body_0)
     return frequency, phase
 
 

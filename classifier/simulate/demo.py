@@ -95,15 +95,11 @@ def make_demo(folder, *, recipe=None, progress=None):
 
 def _recipe_text(recipe):
     if recipe is None:
-        return resources.files("classifier.simulate").joinpath("demo.toml").read_text(
-            encoding="utf-8"
-        ), "demo.toml"
+        return resources.files("classifier.simulate").joinpath("demo.toml").read_text(encoding="utf-8"), "demo.toml"
     try:
         return Path(recipe).read_text(encoding="utf-8"), str(recipe)
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError(
-            f"{recipe}: the recipe cannot be read ({error}); give a TOML file in UTF-8"
-        ) from None
+        raise InputError(f"{recipe}: the recipe cannot be read ({error}); give a TOML file in UTF-8") from None
 
 
 def _make(folder, plan, progress):
@@ -114,9 +110,7 @@ def _make(folder, plan, progress):
         recorder = plan["recorders"][entry["recorder"]]
         scene = _scene(entry, survey, calls)
         rate = float(recorder["sample_rate_hz"])
-        rng = np.random.default_rng(
-            [survey["seed"], zlib.crc32(f"{entry['recorder']} {entry['starts_at']}".encode())]
-        )
+        rng = np.random.default_rng([survey["seed"], zlib.crc32(f"{entry['recorder']} {entry['starts_at']}".encode())])
         rendered = render(scene, rate, rng)
         truth = rendered.truth.with_columns(pl.col("pass") + passes_before, pl.col("bat") + bats_before)
         passes_before = max([passes_before, *truth["pass"].to_list()])
@@ -144,14 +138,10 @@ def _call(entry):
 
 
 def _scene(entry, survey, calls):
-    flights = tuple(
-        _flight(number, flight, calls) for number, flight in enumerate(entry.get("flights", ()), start=1)
-    )
+    flights = tuple(_flight(number, flight, calls) for number, flight in enumerate(entry.get("flights", ()), start=1))
     sounds = tuple(_noise(noise) for noise in entry["noises"])
     reverberation = Reverberation(**entry["reverberation"]) if "reverberation" in entry else None
-    return Scene(
-        entry["seconds"], flights, sounds, reverberation, Weather(**survey["weather"]), survey["gap_s"]
-    )
+    return Scene(entry["seconds"], flights, sounds, reverberation, Weather(**survey["weather"]), survey["gap_s"])
 
 
 def _noise(entry):

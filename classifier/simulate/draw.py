@@ -92,9 +92,7 @@ def _fm_hyperbolic(rng, top, envelope):
     end = start / rng.uniform(1.6, 3.5)
     # The sweep is steepest at its start: f0 (f0/f1 - 1) / D.
     shortest = max(1.5e-3, start * (start / end - 1) / STEEPEST_HZ_PER_S)
-    return Call(
-        "FM hyperbolic", rng.uniform(shortest, max(9e-3, 1.2 * shortest)), start, end, envelope=envelope
-    )
+    return Call("FM hyperbolic", rng.uniform(shortest, max(9e-3, 1.2 * shortest)), start, end, envelope=envelope)
 
 
 def _cf_fm(rng, top, envelope):

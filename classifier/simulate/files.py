@@ -46,8 +46,7 @@ def wav_bytes(samples, sample_rate_hz, *, time_expansion=1, metadata=None):
     header_rate = sample_rate_hz / time_expansion
     if header_rate != round(header_rate):
         raise ParameterError(
-            f"sample_rate_hz {sample_rate_hz:g} divided by time_expansion {time_expansion:g} "
-            "must be a whole number"
+            f"sample_rate_hz {sample_rate_hz:g} divided by time_expansion {time_expansion:g} must be a whole number"
         )
     whole = np.round(np.clip(np.asarray(samples, dtype=float), -1.0, 1.0) * _FULL_SCALE).astype(np.int16)
     stream = io.BytesIO()
@@ -71,12 +70,8 @@ def write_recording(path, samples, sample_rate_hz, *, time_expansion=1, metadata
     path = Path(path)
     path.parent.mkdir(parents=True, exist_ok=True)
     if path.suffix.lower() == ".flac":
-        whole = np.round(np.clip(np.asarray(samples, dtype=float), -1.0, 1.0) * _FULL_SCALE).astype(
-            np.int16
-        )
-        soundfile.write(
-            path, whole, round(sample_rate_hz / time_expansion), format="FLAC", subtype="PCM_16"
-        )
+        whole = np.round(np.clip(np.asarray(samples, dtype=float), -1.0, 1.0) * _FULL_SCALE).astype(np.int16)
+        soundfile.write(path, whole, round(sample_rate_hz / time_expansion), format="FLAC", subtype="PCM_16")
         data = path.read_bytes()
     else:
         data = wav_bytes(samples, sample_rate_hz, time_expansion=time_expansion, metadata=metadata)

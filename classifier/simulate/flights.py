@@ -140,8 +140,6 @@ def _buzz_pulses(flight, scene, rng, moment, pass_number):
             harmonics_db=call.harmonics_db,
         )
         level = _level(flight, end, moment) - buzz.fade_db * number / len(intervals)
-        pulses.append(
-            _heard(flight, scene, rng, shaped, moment, level, pass_number, in_buzz=number >= buzz.approach)
-        )
+        pulses.append(_heard(flight, scene, rng, shaped, moment, level, pass_number, in_buzz=number >= buzz.approach))
         moment += interval * _factor(rng, 0.03)
     return pulses, moment + buzz.pause_s

@@ -117,9 +117,7 @@ class Heard:
         course, phase = self.call.course(emitted - self.emitted_s)
         envelope = self.call.amplitude(emitted - self.emitted_s) * 10.0 ** (self.level_db / 20.0)
         envelope = envelope * _REFERENCE_DISTANCE_M / distance
-        numbers = (
-            np.arange(1, len(self.call.harmonics_db) + 1) if harmonics is None else np.asarray(harmonics)
-        )
+        numbers = np.arange(1, len(self.call.harmonics_db) + 1) if harmonics is None else np.asarray(harmonics)
         levels = np.array([self.call.harmonics_db[number - 1] for number in numbers])
         numbers = numbers[:, None]
         emitted_hz = numbers * course

@@ -55,9 +55,7 @@ class _Coloured:
 
     def add(self, samples, sample_rate_hz, rng):
         """Add it in place."""
-        white = rng.standard_normal(len(samples) + _TAPS - 1, dtype=np.float32) * np.float32(
-            np.sqrt(sample_rate_hz / 2)
-        )
+        white = rng.standard_normal(len(samples) + _TAPS - 1, dtype=np.float32) * np.float32(np.sqrt(sample_rate_hz / 2))
         samples += signal.oaconvolve(white, self._taps(sample_rate_hz).astype(np.float32), mode="valid")
 
 
@@ -200,10 +198,7 @@ class BushCrickets(_Passing):
     def _syllable(self, sample_rate_hz, rng):
         count = int(self.syllable_s * rng.normal(1.0, 0.1) * sample_rate_hz)
         strikes = np.zeros(count)
-        gaps = (
-            rng.normal(1.0, 0.15, int(2 * count / sample_rate_hz * self.strikes_per_s) + 2)
-            / self.strikes_per_s
-        )
+        gaps = rng.normal(1.0, 0.15, int(2 * count / sample_rate_hz * self.strikes_per_s) + 2) / self.strikes_per_s
         places = (np.cumsum(np.abs(gaps)) * sample_rate_hz).astype(int)
         places = places[places < count]
         strikes[places] = rng.normal(0.0, 1.0, len(places)) + 1.5
@@ -212,9 +207,7 @@ class BushCrickets(_Passing):
         for share in (-0.4, -0.15, 0.1, 0.35):
             resonance = self.centre_hz + share * self.width_hz
             if resonance < 0.48 * sample_rate_hz:
-                tone = np.sin(2 * np.pi * (resonance * ring + rng.uniform())) * np.exp(
-                    -ring * self.width_hz
-                )
+                tone = np.sin(2 * np.pi * (resonance * ring + rng.uniform())) * np.exp(-ring * self.width_hz)
                 body += signal.oaconvolve(strikes * rng.uniform(0.5, 1.0), tone)[:count]
         place = np.linspace(0, 1, count)
         body *= np.clip(place / 0.6, 0, 1) * np.clip((1 - place) / 0.15, 0, 1)
@@ -239,11 +232,7 @@ class Tones(_Passing):
             rate, start = rng.uniform(0.05, 0.3), rng.uniform()
             wander = self.wander_hz / (2 * np.pi * rate) * np.sin(2 * np.pi * (rate * time + start))
             envelope = 1.0 + self.throb * np.sin(2 * np.pi * (100.0 * time + rng.uniform()))
-            samples += (
-                _db(self.level_db)
-                * envelope
-                * np.sin(2 * np.pi * (frequency * time + rng.uniform()) + wander)
-            )
+            samples += _db(self.level_db) * envelope * np.sin(2 * np.pi * (frequency * time + rng.uniform()) + wander)
 
 
 @dataclass(frozen=True)
@@ -280,12 +269,8 @@ class Rubbing(_Passing):
         for moment in _moments(rng, self.rate_per_s, len(samples) / sample_rate_hz):
             count = int(rng.uniform(0.01, 0.25) * sample_rate_hz)
             crackle = rng.standard_normal(count) * rng.gamma(0.3, 1.0, count)
-            band = signal.butter(
-                1, (2e3, min(rng.uniform(15e3, 50e3), 0.45 * sample_rate_hz)), "band", fs=sample_rate_hz
-            )
-            rough = np.abs(
-                signal.lfilter(*signal.butter(1, 120.0, fs=sample_rate_hz), rng.standard_normal(count))
-            )
+            band = signal.butter(1, (2e3, min(rng.uniform(15e3, 50e3), 0.45 * sample_rate_hz)), "band", fs=sample_rate_hz)
+            rough = np.abs(signal.lfilter(*signal.butter(1, 120.0, fs=sample_rate_hz), rng.standard_normal(count)))
             piece = signal.lfilter(*band, crackle) * rough * signal.windows.tukey(count, 0.3)
             level = _db(self.level_db + rng.normal(0, 4))
             _place(samples, level * piece / (np.max(np.abs(piece)) or 1.0), int(moment * sample_rate_hz))

@@ -82,9 +82,7 @@ def level_for_snr(call, snr_db, noises, sample_rate_hz):
         noise_density=density_of(noises, sample_rate_hz),
     )
     if found is None or found[METRICS["snr"].column] is None:
-        raise ValueError(
-            "the call lies above the Nyquist frequency, or there is no steady noise to compare it with"
-        )
+        raise ValueError("the call lies above the Nyquist frequency, or there is no steady noise to compare it with")
     return snr_db - found[METRICS["snr"].column]
 
 
@@ -148,9 +146,7 @@ def _add(rows, samples, pulse, direct, sample_rate_hz, density):
 
 def _reverberate(bats, reverberation, sample_rate_hz, rng):
     time = np.arange(int((reverberation.start_s + reverberation.decay_s) * sample_rate_hz)) / sample_rate_hz
-    tail = rng.standard_normal(len(time)) * 10 ** (
-        -3.0 * (time - reverberation.start_s) / reverberation.decay_s
-    )
+    tail = rng.standard_normal(len(time)) * 10 ** (-3.0 * (time - reverberation.start_s) / reverberation.decay_s)
     tail[time < reverberation.start_s] = 0.0
     tail *= 10 ** (reverberation.level_db / 20) / np.sqrt(np.sum(tail**2))
     tail[0] = 1.0
@@ -170,11 +166,7 @@ def _truth_table(rows, samples, sample_rate_hz):
             before = last_onset.get(pulse.pass_number)
             interval = None if before is None else (start - before) * 1e3
             last_onset[pulse.pass_number] = start
-        found = found | {
-            METRICS["clipped_share"].column: float(100.0 * np.mean(np.abs(span) >= 1.0))
-            if len(span)
-            else 0.0
-        }
+        found = found | {METRICS["clipped_share"].column: float(100.0 * np.mean(np.abs(span) >= 1.0)) if len(span) else 0.0}
         table.append(
             {
                 "pulse": number,

@@ -85,9 +85,7 @@ def metrics_of(pulse, *, sample_rate_hz, noise_density=None):
         "min_frequency": ridge.min() / 1e3,
         "bandwidth": np.ptp(ridge) / 1e3,
         "mean_slope": (ridge[-1] - ridge[0]) / duration / 1e6,
-        "initial_slope": (np.interp(start_s + duration / 5, span_time, ridge) - ridge[0])
-        / (duration / 5)
-        / 1e6,
+        "initial_slope": (np.interp(start_s + duration / 5, span_time, ridge) - ridge[0]) / (duration / 5) / 1e6,
         "flat_share": 100.0 * np.mean(np.abs(slope) < FLAT_SLOPE_HZ_PER_S),
         "level": 20 * np.log10(peak),
         "strongest_harmonic": strongest + 1.0,

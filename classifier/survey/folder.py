@@ -61,9 +61,7 @@ class Survey:
 
     def is_of(self, paths) -> bool:
         """Whether this survey was made from just these files and folders."""
-        return {storable(os.path.abspath(path)) for path in paths} == set(
-            self.settings["recordings"]["paths"]
-        )
+        return {storable(os.path.abspath(path)) for path in paths} == set(self.settings["recordings"]["paths"])
 
     def recording(self, name) -> Recording:
         """The sound file behind a row, looked at with the survey's settings; ready for ``blocks``.
@@ -82,9 +80,7 @@ class Survey:
             path = Path(root, name)
             if path.is_file():
                 return inspect(path, **{option: made.get(option) for option in READING_OPTIONS})
-        raise InputError(
-            f"{Path(roots[0], name)}: the recording is no longer there; bring it back to hear or see it"
-        )
+        raise InputError(f"{Path(roots[0], name)}: the recording is no longer there; bring it back to hear or see it")
 
     def label_names(self) -> list[str]:
         """Names of the labels there are, sorted."""
@@ -105,9 +101,7 @@ class Survey:
             key = (folder / "key.txt").read_bytes()
             text = key.decode("utf-8")
         except (OSError, UnicodeDecodeError) as error:
-            raise InputError(
-                f"{folder / 'key.txt'}: cannot be read ({error}); label again to have it back"
-            ) from error
+            raise InputError(f"{folder / 'key.txt'}: cannot be read ({error}); label again to have it back") from error
         origins = [read_metadata(folder / f"{table}.parquet") for table in ("passes", "pulses")]
         if any(origin.get("key_sha256") != _digest(key) for origin in origins):
             raise InputError(
@@ -137,9 +131,7 @@ class Survey:
         InputError : the folder cannot be written to, or another run is writing to it
         """
         if not re.fullmatch(r"[\w-](?:[\w .-]*[\w-])?", name):
-            raise ParameterError(
-                f"labels cannot be named '{name}': use letters, digits, blanks and . _ - inside"
-            )
+            raise ParameterError(f"labels cannot be named '{name}': use letters, digits, blanks and . _ - inside")
         key = key_text.encode("utf-8")
         origin = {"key_sha256": _digest(key), "measured_sha256": self._measured()}
         folder = self.folder / _LABELS_NAME / name
@@ -180,9 +172,7 @@ def open_survey(folder) -> Survey:
     """
     folder = Path(folder)
     if not (folder / SETTINGS_NAME).is_file():
-        raise InputError(
-            f"{folder}: is no survey folder (it holds no {SETTINGS_NAME}); make one with callkey measure"
-        )
+        raise InputError(f"{folder}: is no survey folder (it holds no {SETTINGS_NAME}); make one with callkey measure")
     return Survey(folder, read_settings(folder))
 
 

@@ -185,10 +185,7 @@ class _Run:
         if not missing:
             return
         self.cache.open()
-        tasks = [
-            Task(self.recordings[name], self.cache.part(self.keys[name]), self.measure, self.settings)
-            for name in missing
-        ]
+        tasks = [Task(self.recordings[name], self.cache.part(self.keys[name]), self.measure, self.settings) for name in missing]
         with contextlib.closing(run_tasks(run_task, tasks, workers, _lost)) as receipts:
             for index, receipt in receipts:
                 name = missing[index]
@@ -279,10 +276,7 @@ def _settings_before(folder):
         return read_settings(folder)
     for name in (RECORDINGS_NAME, PULSES_NAME):
         if (folder / name).exists():
-            raise InputError(
-                f"{folder}: holds a {name} but no {SETTINGS_NAME}, so it is no survey folder; "
-                "give another with -o"
-            )
+            raise InputError(f"{folder}: holds a {name} but no {SETTINGS_NAME}, so it is no survey folder; give another with -o")
     return None
 
 

@@ -122,8 +122,7 @@ def _lock(path):
             file.close()
             if error.errno in (errno.EAGAIN, errno.EACCES, errno.EDEADLK):
                 raise InputError(
-                    f"{path.parent}: another run is writing to this survey; wait until it is done, "
-                    "or give another folder with -o"
+                    f"{path.parent}: another run is writing to this survey; wait until it is done, or give another folder with -o"
                 ) from error
             raise InputError(_sentence(path.parent, error)) from error
         file.close()
@@ -161,6 +160,4 @@ def _sentence(path, error):
         why = "a file stands where a folder is needed; give another folder with -o"
     else:
         why = f"{error.strerror or error}; run again when that is mended"
-    return (
-        f"{path}: cannot be written: {why}. Nothing was lost: what was there and what was measured is kept."
-    )
+    return f"{path}: cannot be written: {why}. Nothing was lost: what was there and what was measured is kept."

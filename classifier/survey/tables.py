@@ -62,9 +62,7 @@ def conform(table, schema):
     missing = [name for name in schema if name not in kinds]
     unknown = [name for name in kinds if name not in schema]
     if missing or unknown:
-        raise CallkeyError(
-            f"a table does not have the columns agreed on: missing {missing}, unknown {unknown}"
-        )
+        raise CallkeyError(f"a table does not have the columns agreed on: missing {missing}, unknown {unknown}")
     floats = [name for name, kind in kinds.items() if kind.is_float()]
     if kinds == schema and not (table.height and any(table.select(pl.col(floats).is_nan().any()).row(0))):
         return table
@@ -116,9 +114,7 @@ def read_parquet(path):
     except FileNotFoundError as error:
         raise InputError(f"{path}: is missing; measure or label again to have it back") from error
     except (pl.exceptions.PolarsError, OSError) as error:
-        raise InputError(
-            f"{path}: cannot be read ({error}); measure or label again to have it back"
-        ) from error
+        raise InputError(f"{path}: cannot be read ({error}); measure or label again to have it back") from error
 
 
 def read_metadata(path):

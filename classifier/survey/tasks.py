@@ -65,9 +65,7 @@ def run_task(task):
     except InputError as error:
         return Receipt(failure=f"It could not be measured: {str(error).rstrip('.')}.")
     except MemoryError:
-        return Receipt(
-            failure="It could not be measured for want of memory: use fewer --workers and run again."
-        )
+        return Receipt(failure="It could not be measured for want of memory: use fewer --workers and run again.")
     except Exception as error:
         return Receipt(failure=_program_fault(error))
     reading = Reading(samples.frames_read, samples.replaced, samples.fault)

@@ -110,9 +110,7 @@ def _one(case, rng, rate, noise):
 
 def _echo(case, rng, rate, noise):
     echo = Echo(rng.uniform(3e-3, 15e-3), rng.uniform(-20.0, -3.0), dull_hz=rng.uniform(40e3, 200e3))
-    return Scene(
-        case.seconds, (_flight(case, rng, rate, noise, case.kind, echoes=(echo,)),), (noise,), gap_s=GAP_S
-    )
+    return Scene(case.seconds, (_flight(case, rng, rate, noise, case.kind, echoes=(echo,)),), (noise,), gap_s=GAP_S)
 
 
 def _flyby(case, rng, rate, noise):
@@ -120,9 +118,7 @@ def _flyby(case, rng, rate, noise):
     flight = _flight(case, rng, rate, noise, case.kind, path=path, level_jitter_db=2.0)
     # Stated as heard; the level at 1 m is that plus what the closest way takes.
     flight = replace(flight, level_db=flight.level_db + 20 * np.log10(path.closest_m))
-    return Scene(
-        case.seconds, (flight,), (noise,), Reverberation(level_db=rng.uniform(-26.0, -14.0)), gap_s=GAP_S
-    )
+    return Scene(case.seconds, (flight,), (noise,), Reverberation(level_db=rng.uniform(-26.0, -14.0)), gap_s=GAP_S)
 
 
 def _clipped(case, rng, rate, noise):
@@ -191,6 +187,7 @@ _SCENES = {
 }
 
 FAMILIES = tuple(_SCENES)
+
 
 def cases(*, scenes=4, shapes=SHAPES, snrs=SNRS_DB, families=FAMILIES, silence_s=60.0, first=0):
     """All cases of a run: ``scenes`` per shape and noise level of the one-bat family, fewer of the others."""

@@ -31,8 +31,12 @@ def tree_key(couplets=200, taxa=100, *, seed=1, zones=True, sums=False):
     while open_numbers:
         number = open_numbers.pop(0)
         box = boxes[number]
-        name = max(box, key=lambda each: (box[each][1] - box[each][0]) * rng.uniform(0.5, 1.5) / (
-            1.0 if each != "characteristic_frequency" else 0.5))
+        name = max(
+            box,
+            key=lambda each: (
+                (box[each][1] - box[each][0]) * rng.uniform(0.5, 1.5) / (1.0 if each != "characteristic_frequency" else 0.5)
+            ),
+        )
         low, high = box[name]
         split = round((low + high) / 2, 2)
         zone = f" ± {max(round((high - low) / 40, 2), 0.4)} {units[name]}" if zones else ""
@@ -48,8 +52,11 @@ def tree_key(couplets=200, taxa=100, *, seed=1, zones=True, sums=False):
                 taxon = f"Examplia {chr(97 + len(ends) % taxa // 10 % 26)}species{len(ends) % taxa}"
                 ends.append((taxon, {**box, name: side}))
                 targets.append(taxon)
-        body += [f"couplet {number}", f"    {number}a {name} < {split} {units[name]}{zone}{extra} => {targets[0]}",
-                 f"    {number}b otherwise => {targets[1]}"]
+        body += [
+            f"couplet {number}",
+            f"    {number}a {name} < {split} {units[name]}{zone}{extra} => {targets[0]}",
+            f"    {number}b otherwise => {targets[1]}",
+        ]
     declared = {}
     for taxon, box in ends:
         declared.setdefault(taxon, box)
@@ -66,8 +73,11 @@ def chain_key(couplets=200, taxa=100):
     """One couplet after the other, each with a condition of two parts, so that every `no` is a choice."""
     lines = ['key "chain" version 1']
     for place in range(taxa):
-        lines += [f"taxon Examplia s{place}", f"    characteristic_frequency {10 + place} to {11 + place} kHz",
-                  f"    duration {1 + place % 9} to {3 + place % 9} ms"]
+        lines += [
+            f"taxon Examplia s{place}",
+            f"    characteristic_frequency {10 + place} to {11 + place} kHz",
+            f"    duration {1 + place % 9} to {3 + place % 9} ms",
+        ]
     for number in range(1, couplets + 1):
         place = number % taxa
         onward = str(number + 1) if number < couplets else 'unidentified "none"'
@@ -89,16 +99,27 @@ def ladder_key(couplets=60):
         name, unit = names[number % 6], units[number % 6]
         onward = number + 1
         ends = (str(onward), str(onward)) if number < couplets else ("Examplia a", "Examplia b")
-        lines += [f"couplet {number}", f"    {number}a {name} < {number % 17 + 3} {unit} ± 1 {unit} => {ends[0]}",
-                  f"    {number}b otherwise => {ends[1]}"]
+        lines += [
+            f"couplet {number}",
+            f"    {number}a {name} < {number % 17 + 3} {unit} ± 1 {unit} => {ends[0]}",
+            f"    {number}b otherwise => {ends[1]}",
+        ]
     return "\n".join([*lines, "passes", "    definite when support >= 90 % and clear >= 5", ""])
 
 
 def tangled_key(parts=24, couplets=12):
     """Conditions with many `or` of `and`, all of which must fail at once: hard for any prover."""
     rng = random.Random(3)
-    names = (("duration", "ms"), ("characteristic_slope", "kHz/ms"), ("start_frequency", "kHz"), ("snr", "dB"),
-             ("level", "dB"), ("flat_share", "%"), ("coherence", "%"), ("tail", "kHz"))
+    names = (
+        ("duration", "ms"),
+        ("characteristic_slope", "kHz/ms"),
+        ("start_frequency", "kHz"),
+        ("snr", "dB"),
+        ("level", "dB"),
+        ("flat_share", "%"),
+        ("coherence", "%"),
+        ("tail", "kHz"),
+    )
     lines = ['key "tangled" version 1', "taxon Examplia a", "    duration 1 to 9 ms", "taxon Examplia b"]
     for number in range(1, couplets + 1):
         pieces = []
@@ -106,8 +127,11 @@ def tangled_key(parts=24, couplets=12):
             (one, unit), (other, another) = rng.sample(names, 2)
             pieces.append(f"({one} > {rng.randint(1, 30)} {unit} and {other} < {rng.randint(1, 30)} {another})")
         onward = str(number + 1) if number < couplets else "Examplia a"
-        lines += [f"couplet {number}", f"    {number}a " + "\n        or ".join(pieces) + " => Examplia b",
-                  f"    {number}b not (" + "\n        or ".join(pieces[::-1]) + f") => {onward}"]
+        lines += [
+            f"couplet {number}",
+            f"    {number}a " + "\n        or ".join(pieces) + " => Examplia b",
+            f"    {number}b not (" + "\n        or ".join(pieces[::-1]) + f") => {onward}",
+        ]
     return "\n".join([*lines, "passes", "    definite when support >= 90 % and clear >= 5", ""])
 
 
@@ -134,8 +158,10 @@ def main():
         if "200 couplets" in name or name.startswith("the same"):
             slow = max(slow, sum(times))
         columns = " ".join(f"{seconds:6.2f}s" for seconds in (*times, sum(times)))
-        print(f"{name:34} {text.count(chr(10)):6} {columns} {sum(times) / times[0]:8.1f}  "
-              + (", ".join(f"{code} {count}" for code, count in sorted(counts.items())) or "none"))
+        print(
+            f"{name:34} {text.count(chr(10)):6} {columns} {sum(times) / times[0]:8.1f}  "
+            + (", ".join(f"{code} {count}" for code, count in sorted(counts.items())) or "none")
+        )
     print(f"slowest key of 200 couplets and 100 taxa: {slow:.2f} s; it may take 1 s")
     return 1 if slow > 1 else 0
 

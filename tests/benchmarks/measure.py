@@ -188,8 +188,7 @@ def show(rows, scenes, *, detail=True):
     table("targets", pl.DataFrame(goals))
     audio, took = scenes["seconds"].sum(), scenes["took"].sum()
     console.print(
-        f"{audio:.0f} s of audio in {len(scenes)} scenes, measured in {took:.1f} s"
-        f" ({audio / max(took, 1e-9):.0f} × real time)"
+        f"{audio:.0f} s of audio in {len(scenes)} scenes, measured in {took:.1f} s ({audio / max(took, 1e-9):.0f} × real time)"
     )
 
 
@@ -204,20 +203,12 @@ def main(arguments=None):
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--quick", action="store_true", help="few scenes and two noise levels")
     parser.add_argument("--scenes", type=int, help="scenes per shape and noise level (default 4, quick 2)")
-    parser.add_argument(
-        "--first", type=int, default=0, help="number of the first scene: draws other scenes"
-    )
+    parser.add_argument("--first", type=int, default=0, help="number of the first scene: draws other scenes")
     parser.add_argument("--shape", action="append", choices=SHAPES, help="only this shape; may be repeated")
-    parser.add_argument(
-        "--snr", action="append", type=float, help="only this noise level, dB; may be repeated"
-    )
+    parser.add_argument("--snr", action="append", type=float, help="only this noise level, dB; may be repeated")
     parser.add_argument("--family", action="append", choices=FAMILIES, help="only these; may be repeated")
-    parser.add_argument(
-        "--silence", type=float, help="seconds of each kind of silence (default 60, quick 10)"
-    )
-    parser.add_argument(
-        "--keep", metavar="FOLDER", help="keep rendered scenes there, and use those that are"
-    )
+    parser.add_argument("--silence", type=float, help="seconds of each kind of silence (default 60, quick 10)")
+    parser.add_argument("--keep", metavar="FOLDER", help="keep rendered scenes there, and use those that are")
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--no-passes", action="store_true", help="leave pass-following out")
     parser.add_argument("--short", action="store_true", help="no table per shape and noise level")
@@ -232,17 +223,12 @@ def main(arguments=None):
         families=tuple(options.family or FAMILIES),
     )
     began = time.perf_counter()
-    rows, scenes = run(
-        chosen, workers=options.workers, with_passes=not options.no_passes, keep=options.keep
-    )
+    rows, scenes = run(chosen, workers=options.workers, with_passes=not options.no_passes, keep=options.keep)
     if options.json:
         figures = headline(rows, scenes).items()
         print(
             json.dumps(
-                {
-                    name: {"value": value, "target": target, "met": meets(value, target)}
-                    for name, (value, target) in figures
-                },
+                {name: {"value": value, "target": target, "met": meets(value, target)} for name, (value, target) in figures},
                 indent=1,
             )
         )

@@ -26,10 +26,17 @@ from classifier.passes import PassSettings, follow  # noqa: E402
 
 ALTERNATING = ("Nyctalus noctula", "Barbastella barbastellus", "Chalinolobus gouldii")
 TONES = ("Rhinolophus ferrumequinum", "Rhinolophus hipposideros")
-SWEEPS = ("Myotis daubentonii", "Myotis nattereri", "Myotis mystacinus", "Plecotus auritus",
-          "Mystacina tuberculata")
-FLAT = ("Pipistrellus pipistrellus", "Pipistrellus pygmaeus", "Pipistrellus nathusii", "Nyctalus leisleri",
-        "Eptesicus serotinus", "Miniopterus orianae oceanensis", "Vespadelus vulturnus", "Austronomus australis")
+SWEEPS = ("Myotis daubentonii", "Myotis nattereri", "Myotis mystacinus", "Plecotus auritus", "Mystacina tuberculata")
+FLAT = (
+    "Pipistrellus pipistrellus",
+    "Pipistrellus pygmaeus",
+    "Pipistrellus nathusii",
+    "Nyctalus leisleri",
+    "Eptesicus serotinus",
+    "Miniopterus orianae oceanensis",
+    "Vespadelus vulturnus",
+    "Austronomus australis",
+)
 STEADY = SceneSettings(change_rate=0.05)
 
 #: Name of the kind of scene: bats, same species, settings, species.
@@ -57,8 +64,7 @@ def run_case(name, count, *, gap_s=1.0, settings=PassSettings(), seed=1):
     rng = np.random.default_rng(seed)
     rows, pulses, seconds = [], 0, 0.0
     for _ in range(count):
-        made = scene(rng, draw_bats(rng, bats, same=same, settings=scene_settings, names=names),
-                     settings=scene_settings)
+        made = scene(rng, draw_bats(rng, bats, same=same, settings=scene_settings, names=names), settings=scene_settings)
         begun = time.process_time()
         found = follow(made.pulses, made.recordings, gap_s=gap_s, settings=settings)
         seconds += time.process_time() - begun
@@ -86,20 +92,24 @@ def score(made, found, gap_s):
     home = {_mode(given[truth == each]) for each in firm}
     buzz, said = made.truth["in_buzz"].to_numpy(), found.pulses["in_buzz"].to_numpy()
     taken = np.isin(given, list(home))
-    return {"rand": adjusted_rand_score(truth[strong], given[strong]) if strong.sum() > 1 else np.nan,
-            "split": np.mean(split) if split else np.nan,
-            "merged": 1 - len(home) / len(firm) if firm else np.nan,
-            "false in": taken[kind == "false"].mean() if (kind == "false").any() else np.nan,
-            "echo in": taken[kind == "echo"].mean() if (kind == "echo").any() else np.nan,
-            "buzz found": said[buzz].mean() if buzz.any() else np.nan,
-            "buzz wrong": said[~buzz].mean()}
+    return {
+        "rand": adjusted_rand_score(truth[strong], given[strong]) if strong.sum() > 1 else np.nan,
+        "split": np.mean(split) if split else np.nan,
+        "merged": 1 - len(home) / len(firm) if firm else np.nan,
+        "false in": taken[kind == "false"].mean() if (kind == "false").any() else np.nan,
+        "echo in": taken[kind == "echo"].mean() if (kind == "echo").any() else np.nan,
+        "buzz found": said[buzz].mean() if buzz.any() else np.nan,
+        "buzz wrong": said[~buzz].mean(),
+    }
 
 
 def speed(files=200, seed=3):
     """Pulses a second through follow, one call for a survey in which one file in five holds two bats."""
     rng = np.random.default_rng(seed)
-    made = [scene(rng, draw_bats(rng, 2 if number % 5 == 0 else 1, same=False), recording=f"site/{number:04d}.wav")
-            for number in range(files)]
+    made = [
+        scene(rng, draw_bats(rng, 2 if number % 5 == 0 else 1, same=False), recording=f"site/{number:04d}.wav")
+        for number in range(files)
+    ]
     pulses = pl.concat([each.pulses for each in made])
     recordings = pl.concat([each.recordings for each in made])
     follow(pulses, recordings, gap_s=1.0)  # the first run compiles
@@ -144,8 +154,10 @@ def main():
     # An executor, not a plain pool: that one waits for ever, in silence, for a worker that was killed.
     with ProcessPoolExecutor(2, mp_context=multiprocessing.get_context("spawn")) as pool:
         for name, figures in pool.map(_job, [(name, given.scenes, given.seed) for name in names]):
-            print(f"{name:32s}" + "".join(f"{figures[column]:11.3f}" for column in columns[:-1])
-                  + f"{figures['speed']:11.0f}", flush=True)
+            print(
+                f"{name:32s}" + "".join(f"{figures[column]:11.3f}" for column in columns[:-1]) + f"{figures['speed']:11.0f}",
+                flush=True,
+            )
 
 
 if __name__ == "__main__":

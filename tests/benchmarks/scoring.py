@@ -170,8 +170,11 @@ def bound(pulse, *, rate_hz, noise):
     information = np.trapezoid(weight * rows[:, None, :] * rows[None, :, :], time, axis=2)
     plain, chirp = np.linalg.inv(information[:2, :2]), np.linalg.inv(information)
     at_end = np.array([0.0, 1.0, time[inside[-1]]])
-    return {"frequency": np.sqrt(plain[1, 1]) / 1e3, "end": np.sqrt(at_end @ chirp @ at_end) / 1e3,
-            "slope": np.sqrt(chirp[2, 2]) / 1e6}
+    return {
+        "frequency": np.sqrt(plain[1, 1]) / 1e3,
+        "end": np.sqrt(at_end @ chirp @ at_end) / 1e3,
+        "slope": np.sqrt(chirp[2, 2]) / 1e6,
+    }
 
 
 def score_passes(truth, measured, passes):

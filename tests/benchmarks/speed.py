@@ -191,8 +191,10 @@ def alone(path):
     reading = blocks(recording, frames=1 << 17)
     pulses = measure_blocks(reading, sample_rate_hz=RATE_HZ)
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    print(f"{recording.seconds:.0f} s in one file, {len(pulses)} pulses: peak {peak:.0f} MB"
-          f" ({base:.0f} MB before the first block)   (target: under 400)")
+    print(
+        f"{recording.seconds:.0f} s in one file, {len(pulses)} pulses: peak {peak:.0f} MB"
+        f" ({base:.0f} MB before the first block)   (target: under 400)"
+    )
 
 
 def main(arguments=None):

@@ -28,9 +28,7 @@ def test_the_same_case_is_the_same_scene():
     case = Case("echo", "QCF", 20.0, 3, seconds=0.5)
     first, again = render_case(case)[0], render_case(case)[0]
     np.testing.assert_array_equal(first.samples, again.samples)
-    assert not np.array_equal(
-        first.samples[:1000], render_case(Case("echo", "QCF", 20.0, 4, seconds=0.5))[0].samples[:1000]
-    )
+    assert not np.array_equal(first.samples[:1000], render_case(Case("echo", "QCF", 20.0, 4, seconds=0.5))[0].samples[:1000])
 
 
 def test_a_run_holds_every_family_shape_and_silence():
@@ -42,9 +40,7 @@ def test_a_run_holds_every_family_shape_and_silence():
 
 def test_flawless_measuring_has_no_errors(busy):
     rendered, rate, noise = busy
-    rows, counts = score(
-        rendered.truth, rendered.pulses, measure.perfect(rendered), rate_hz=rate, noise=noise
-    )
+    rows, counts = score(rendered.truth, rendered.pulses, measure.perfect(rendered), rate_hz=rate, noise=noise)
     assert rows["found"].all()
     assert counts["false"] == 0
     assert counts["reported"] == len(rendered.truth.filter(~pl.col("echo")))
@@ -65,9 +61,7 @@ def test_errors_put_in_come_out(busy):
         onset_s_se=pl.lit(1e-5),
     ).filter(pl.int_range(pl.len()) % 10 != 3)
     made_up = measured.head(5).with_columns(pl.col("onset_s") + 100.0)
-    rows, counts = score(
-        rendered.truth, rendered.pulses, pl.concat([measured, made_up]), rate_hz=rate, noise=noise
-    )
+    rows, counts = score(rendered.truth, rendered.pulses, pl.concat([measured, made_up]), rate_hz=rate, noise=noise)
     lost = len(range(3, count, 10))
     assert rows["found"].sum() == len(rows) - lost
     assert counts["false_other"] == 5
@@ -83,12 +77,8 @@ def test_an_echo_reported_and_a_harmonic_reported_are_false_by_name():
     fooled = truth.with_columns(echo=pl.lit(False))
     _, counts = score(rendered.truth, rendered.pulses, fooled, rate_hz=rate, noise=noise)
     assert counts["false_echo"] == counts["false"] == rendered.truth["echo"].sum() > 0
-    doubled = truth.filter(~pl.col("echo")).with_columns(
-        *(pl.col(f"{name}_frequency_khz") * 2 for name in ("peak", "min", "max"))
-    )
-    _, counts = score(
-        rendered.truth, rendered.pulses, pl.concat([truth, doubled]), rate_hz=rate, noise=noise
-    )
+    doubled = truth.filter(~pl.col("echo")).with_columns(*(pl.col(f"{name}_frequency_khz") * 2 for name in ("peak", "min", "max")))
+    _, counts = score(rendered.truth, rendered.pulses, pl.concat([truth, doubled]), rate_hz=rate, noise=noise)
     assert counts["false_harmonic"] == counts["false"] == len(doubled)
 
 
@@ -153,9 +143,7 @@ def test_maximum_likelihood_reaches_the_bound():
         power = np.abs(probe @ samples) ** 2
         top = int(np.argmax(power))
         left, middle, right = power[top - 1 : top + 2]
-        errors.append(
-            trials[top] + 0.5 * (left - right) / (left - 2 * middle + right) * (trials[1] - trials[0])
-        )
+        errors.append(trials[top] + 0.5 * (left - right) / (left - 2 * middle + right) * (trials[1] - trials[0]))
     least = 1e3 * bound(pulse, rate_hz=rate, noise=noise)["frequency"]
     # 300 trials know a standard deviation to 4 %.
     assert np.std(errors) / least == pytest.approx(1.0, abs=0.12)

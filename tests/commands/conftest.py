@@ -57,9 +57,7 @@ def write_recording(path, call, *, seconds=1.6, interval_s=0.12, seed=1):
     """A recording of one bat at 35 dB over white noise."""
     noise = WhiteNoise(level_db=-80)
     level = level_for_snr(call, 35, (noise,), RATE_HZ)
-    scene = Scene(
-        seconds, flights=(Flight((call,), interval_s=interval_s, level_db=level, bat=1),), noises=(noise,)
-    )
+    scene = Scene(seconds, flights=(Flight((call,), interval_s=interval_s, level_db=level, bat=1),), noises=(noise,))
     got = render(scene, RATE_HZ, np.random.default_rng(seed))
     path.parent.mkdir(parents=True, exist_ok=True)
     soundfile.write(path, got.samples, RATE_HZ, subtype="PCM_16")

@@ -95,9 +95,7 @@ def test_without_a_command_help_is_shown():
     assert result.exit_code == 2
 
 
-@pytest.mark.parametrize(
-    "line", [["fly"], ["label"], ["metrics", "--fast"], ["measure", "x", "-o", "y", "--workers", "0"]]
-)
+@pytest.mark.parametrize("line", [["fly"], ["label"], ["metrics", "--fast"], ["measure", "x", "-o", "y", "--workers", "0"]])
 def test_a_wrong_command_line_ends_with_2(line):
     result = RUNNER.invoke(application, line)
     assert result.exit_code == 2

@@ -32,7 +32,9 @@ def test_what_does_not_read_is_marked(explained, text, place, message, help):
 
 
 def test_units_of_one_kind_are_converted_and_metrics_may_be_called_missing(explained):
-    told = json.loads(explained("characteristic_frequency 22 kHz +/- 0.5 kHz, duration 0.0056 s, knee_frequency missing", "--json").stdout)
+    told = json.loads(
+        explained("characteristic_frequency 22 kHz +/- 0.5 kHz, duration 0.0056 s, knee_frequency missing", "--json").stdout
+    )
     (step,) = [each for each in told["steps"] if each["lead"] == "1a"]
     ((comparison),) = step["comparisons"]
     assert (comparison["value"], comparison["error"]) == (22.0, 0.5)

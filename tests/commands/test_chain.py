@@ -18,9 +18,7 @@ def test_label_measures_labels_and_says_what_to_open(labelled):
     assert "2 passes by label and tier" in result.stdout
     assert "fen   2024-06-03  Examplia grandis" in result.stdout.replace("  ", "  ")
     assert "twin bats" in result.stdout
-    assert "Examplia grandis is listed (vulnerable (invented list)): have its passes reviewed." in " ".join(
-        result.stdout.split()
-    )
+    assert "Examplia grandis is listed (vulnerable (invented list)): have its passes reviewed." in " ".join(result.stdout.split())
     assert "not proof that a species is there" in " ".join(result.stdout.split())
     assert f"callkey audit {survey}" in result.stderr
     assert "Traceback" not in result.output

@@ -92,15 +92,20 @@ def test_json(unsafe, sound):
     assert found["witness"] == {"characteristic_frequency": 23.0}
     assert found["line"] == 7
     assert good["coverage"][0] == {
-        "taxon": "Examplia grandis", "label": "Examplia grandis", "tier": "definite", "share_percent": 100.0,
-        "parted_by_couplet": None, "verdict": "right",
+        "taxon": "Examplia grandis",
+        "label": "Examplia grandis",
+        "tier": "definite",
+        "share_percent": 100.0,
+        "parted_by_couplet": None,
+        "verdict": "right",
     }
 
 
 def test_every_way_of_coverage(unsafe):
     lines = run(unsafe, "--coverage").stdout.splitlines()
     assert any(line.split()[:6] == ["Examplia", "grandis", "(wrong)", "definite"][:4] + line.split()[4:6] for line in lines) or any(
-        "Examplia grandis (wrong)" in line for line in lines)
+        "Examplia grandis (wrong)" in line for line in lines
+    )
 
 
 @pytest.mark.parametrize(("rate", "code"), [("192kHz", 1), ("192000", 1), ("192000 Hz", 1), ("256 kHz", 0)])
@@ -152,4 +157,6 @@ def test_a_figure(sound, unsafe, tmp_path):
 def test_the_keys_that_come_along_have_no_proven_fault():
     for path in sorted(KEYS.glob("*.key")):
         found = json.loads(run(path, "--json").stdout)[0]
-        assert [each["message"] for each in found["diagnostics"] if each["code"].startswith("K4") and each["severity"] == "error"] == []
+        assert [
+            each["message"] for each in found["diagnostics"] if each["code"].startswith("K4") and each["severity"] == "error"
+        ] == []

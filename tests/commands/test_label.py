@@ -63,9 +63,7 @@ def test_the_keys_name_makes_the_folders_name():
     assert default_name(KEY, "x.key") == "sallow-fen-north"
 
 
-def test_a_key_based_on_another_can_be_audited_and_explained_as_long_as_its_base_is_there(
-    labelled, field, callkey
-):
+def test_a_key_based_on_another_can_be_audited_and_explained_as_long_as_its_base_is_there(labelled, field, callkey):
     survey, _ = labelled
     (field / "north.key").write_text('key "North fen" version 1\nbased on "fen.key"\n', encoding="utf-8")
     assert callkey("label", survey, "--key", field / "north.key").exit_code == 0

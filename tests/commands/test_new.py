@@ -67,7 +67,9 @@ def test_a_link_to_nowhere_is_not_followed(tmp_path):
     assert not (tmp_path / "elsewhere.key").exists()
 
 
-@pytest.mark.parametrize(("name", "remedy"), [("bats", "bats.key`"), ("bats.txt", "bats.txt.key`"), ("no/bats.key", "make it first")])
+@pytest.mark.parametrize(
+    ("name", "remedy"), [("bats", "bats.key`"), ("bats.txt", "bats.txt.key`"), ("no/bats.key", "make it first")]
+)
 def test_a_name_that_does_not_do(tmp_path, name, remedy):
     result = run("new", tmp_path / name)
     assert result.exit_code == 1
@@ -75,7 +77,9 @@ def test_a_name_that_does_not_do(tmp_path, name, remedy):
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.parametrize(("stem", "title"), [("ein_tal", "Ein tal"), ('say "bats"', "Say bats"), ("__", "New key"), ("Ö-land", "Ö land")])
+@pytest.mark.parametrize(
+    ("stem", "title"), [("ein_tal", "Ein tal"), ('say "bats"', "Say bats"), ("__", "New key"), ("Ö-land", "Ö land")]
+)
 def test_what_the_key_calls_itself(tmp_path, stem, title):
     assert run("new", tmp_path / f"{stem}.key").exit_code == 0
     reading = parse_key((tmp_path / f"{stem}.key").read_text(encoding="utf-8"))

@@ -101,9 +101,7 @@ RECORDINGS = pl.DataFrame(
 
 def answers(table, pulses):
     references = parse_references(table, "calls.csv")
-    return answer_recordings(
-        references, [call.recording for call in references.calls], pulses, RECORDINGS, COMPILED
-    )
+    return answer_recordings(references, [call.recording for call in references.calls], pulses, RECORDINGS, COMPILED)
 
 
 def test_stretches_of_a_recording_one_after_the_other():

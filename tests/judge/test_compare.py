@@ -93,14 +93,10 @@ def test_counts_add_up_and_agree_with_scikit_learn():
     rng = np.random.default_rng(7)
     truth = rng.choice(TAXA, 500)
     label = np.where(rng.random(500) < 0.6, truth, rng.choice([*TAXA, *GROUPS, "unidentified"], 500))
-    found = compare(
-        answers([(t, got, "definite") for t, got in zip(truth, label, strict=True)]), taxa=TAXA, groups=GROUPS
-    )
+    found = compare(answers([(t, got, "definite") for t, got in zip(truth, label, strict=True)]), taxa=TAXA, groups=GROUPS)
     assert sum(map(sum, found.counts)) == 500
     names = [score.taxon for score in found.taxa]
-    precision, recall, _, support = precision_recall_fscore_support(
-        truth, label, labels=names, zero_division=0
-    )
+    precision, recall, _, support = precision_recall_fscore_support(truth, label, labels=names, zero_division=0)
     assert [score.calls for score in found.taxa] == list(support)
     np.testing.assert_allclose([score.precision.value for score in found.taxa], precision)
     np.testing.assert_allclose([score.recall.value for score in found.taxa], recall)
@@ -125,9 +121,7 @@ def test_kappa_of_a_published_table():
 
 
 def test_kappa_is_missing_where_it_is_not_defined():
-    found = compare(
-        answers([("Nyctalus noctula", "Nyctalus noctula", "definite")] * 4), taxa=TAXA, groups=GROUPS
-    )
+    found = compare(answers([("Nyctalus noctula", "Nyctalus noctula", "definite")] * 4), taxa=TAXA, groups=GROUPS)
     assert found.kappa is None
     assert found.kappa_named is None
     assert found.right.value == 1.0

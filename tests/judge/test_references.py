@@ -66,9 +66,7 @@ def test_every_faulty_row_is_named_and_the_others_kept():
 
 
 def test_faults_of_recording_rows():
-    found = parse_references(
-        "taxon,recording,start_s,end_s\nA b,,,\nA b,a.wav,-1,\nA b,a.wav,2,1\nA b,a.wav,,0\n", "calls.csv"
-    )
+    found = parse_references("taxon,recording,start_s,end_s\nA b,,,\nA b,a.wav,-1,\nA b,a.wav,2,1\nA b,a.wav,,0\n", "calls.csv")
     assert found.calls == ()
     assert [fault.split(";")[0] for fault in found.faults] == [
         "calls.csv:2: `recording` is blank",

@@ -120,8 +120,17 @@ _WORDS = [
 
 
 _CHOICES = [
-    ("duration", "ms"), ("snr", "dB"), ("level", "dB"), ("flat_share", "%"), ("coherence", "%"), ("second_harmonic", "dB"),
-    ("third_harmonic", "dB"), ("onset", "s"), ("tail", "kHz"), ("interval", "ms"), ("start_frequency", "kHz"),
+    ("duration", "ms"),
+    ("snr", "dB"),
+    ("level", "dB"),
+    ("flat_share", "%"),
+    ("coherence", "%"),
+    ("second_harmonic", "dB"),
+    ("third_harmonic", "dB"),
+    ("onset", "s"),
+    ("tail", "kHz"),
+    ("interval", "ms"),
+    ("start_frequency", "kHz"),
 ]
 
 
@@ -179,7 +188,9 @@ def spoiled(source: random.Random, texts: list[str]) -> str:
 def scrambled(source: random.Random) -> str:
     """Words and signs of the language in any order, with line ends now and then; or any characters at all."""
     if source.random() < 0.2:
-        return "".join(chr(source.choice([source.randrange(1, 0x80), source.randrange(1, 0xD800)])) for _ in range(source.randrange(60)))
+        return "".join(
+            chr(source.choice([source.randrange(1, 0x80), source.randrange(1, 0xD800)])) for _ in range(source.randrange(60))
+        )
     ends = " ", " ", " ", "", "\n", "\n    "
     return "".join(source.choice(_WORDS) + source.choice(ends) for _ in range(source.randrange(1, 80)))
 
@@ -230,67 +241,93 @@ def slow_shapes(size: int = 100_000) -> dict[str, str]:
         "ranges": rows(lambda place: "snr 1 to 2 dB\n", head),
         "half comparisons": rows(lambda place: "1a x < 1 < 2 < 3 < 4 y => 2\n", head + "couplet 1\n"),
         "taxa with ranges": rows(
-            lambda place: f"taxon B b{place}\nduration {place % 90} to {place % 90 + 3} ms\nsnr {place % 50} to {place % 50 + 9} dB\n",
+            lambda place: (
+                f"taxon B b{place}\nduration {place % 90} to {place % 90 + 3} ms\nsnr {place % 50} to {place % 50 + 9} dB\n"
+            ),
             head + "couplet 1\n1a duration < 30 ms => A a\n1b snr < 20 dB => B b0\n1c otherwise => B b1\n"
             "passes\ndefinite when support > 50 %\n",
         ),
         "tangled choices": rows(
-            lambda place: f"let x{place} = " + " or ".join(
-                f"{name} {'<>'[(place * 7 + at * 5) % 2]} {4 + (place * (at + 3)) % 6} {unit}"
-                for at, (name, unit) in enumerate((_CHOICES[place % 11 :] + _CHOICES)[:9:3])
-            ) + "\n",
-            head + "".join(
-                f"couplet {number}\n{number}a " + " and ".join(f"x{(number * 31 + at * 17) % 900}" for at in range(60))
-                + f" => A a\n{number}b otherwise => {number + 1}\n" for number in range(1, 60)
-            ) + "couplet 60\n60a otherwise => A a\n",
+            lambda place: (
+                f"let x{place} = "
+                + " or ".join(
+                    f"{name} {'<>'[(place * 7 + at * 5) % 2]} {4 + (place * (at + 3)) % 6} {unit}"
+                    for at, (name, unit) in enumerate((_CHOICES[place % 11 :] + _CHOICES)[:9:3])
+                )
+                + "\n"
+            ),
+            head
+            + "".join(
+                f"couplet {number}\n{number}a "
+                + " and ".join(f"x{(number * 31 + at * 17) % 900}" for at in range(60))
+                + f" => A a\n{number}b otherwise => {number + 1}\n"
+                for number in range(1, 60)
+            )
+            + "couplet 60\n60a otherwise => A a\n",
         ),
-        "examples through a chain": _chain(size // 2, rows) + rows(
-            lambda place: f'example "{place}" snr 5 dB => A a\n', size=size // 2
-        ),
-        "unsure examples through a chain": _chain(size // 2, rows) + rows(
-            lambda place: f'example "{place}" tail 5 kHz => A a\n', size=size // 2
-        ),
+        "examples through a chain": _chain(size // 2, rows)
+        + rows(lambda place: f'example "{place}" snr 5 dB => A a\n', size=size // 2),
+        "unsure examples through a chain": _chain(size // 2, rows)
+        + rows(lambda place: f'example "{place}" tail 5 kHz => A a\n', size=size // 2),
         "zones in a ladder": rows(
-            lambda place: f"couplet {place + 1}\n{place + 1}a {_SHARP[place % 6][0]} < {place % 50 + 5} {_SHARP[place % 6][1]} ± "
-            f"{place % 3 + 1} {_SHARP[place % 6][1]} => {place + 2}\n{place + 1}b otherwise => {place + 3}\n",
+            lambda place: (
+                f"couplet {place + 1}\n{place + 1}a {_SHARP[place % 6][0]} < {place % 50 + 5} {_SHARP[place % 6][1]} ± "
+                f"{place % 3 + 1} {_SHARP[place % 6][1]} => {place + 2}\n{place + 1}b otherwise => {place + 3}\n"
+            ),
             head + _declared(20, "duration", "ms"),
-            lambda place: f"couplet {place + 1}\n{place + 1}a otherwise => A a\ncouplet {place + 2}\n{place + 2}a otherwise => "
-            "B b1\npasses\ndefinite when clear >= 3\n",
+            lambda place: (
+                f"couplet {place + 1}\n{place + 1}a otherwise => A a\ncouplet {place + 2}\n{place + 2}a otherwise => "
+                "B b1\npasses\ndefinite when clear >= 3\n"
+            ),
         ),
         "wide couplets with zones": rows(
-            lambda place: f"couplet {place + 1}\n" + "".join(
-                f"{place + 1}{chr(97 + at)} duration from {at + place % 30} to {at + place % 30 + 3} ms ± 1 ms => "
-                f"{place + 2 if at % 5 == 0 else f'B b{at}'}\n" for at in range(26)
+            lambda place: (
+                f"couplet {place + 1}\n"
+                + "".join(
+                    f"{place + 1}{chr(97 + at)} duration from {at + place % 30} to {at + place % 30 + 3} ms ± 1 ms => "
+                    f"{place + 2 if at % 5 == 0 else f'B b{at}'}\n"
+                    for at in range(26)
+                )
             ),
             head + _declared(26, "duration", "ms"),
             lambda place: f"couplet {place + 1}\n{place + 1}a otherwise => A a\npasses\ndefinite when clear >= 3\n",
         ),
         "sums in couplets": rows(
-            lambda place: f"couplet {place + 1}\n{place + 1}a " + " and ".join(
-                f"{_RIDGE[(place + at) % 8]} + {at % 7 + 2} * {_RIDGE[(place + at * 3 + 1) % 8]} < {150 - at + place % 60} kHz"
-                for at in range(5)
-            ) + f" => B b{place % 20}\n{place + 1}b otherwise => {place + 2}\n",
+            lambda place: (
+                f"couplet {place + 1}\n{place + 1}a "
+                + " and ".join(
+                    f"{_RIDGE[(place + at) % 8]} + {at % 7 + 2} * {_RIDGE[(place + at * 3 + 1) % 8]} < {150 - at + place % 60} kHz"
+                    for at in range(5)
+                )
+                + f" => B b{place % 20}\n{place + 1}b otherwise => {place + 2}\n"
+            ),
             head + _declared(20, "start_frequency", "kHz"),
             lambda place: f"couplet {place + 1}\n{place + 1}a otherwise => A a\npasses\ndefinite when clear >= 3\n",
         ),
         "products in couplets": rows(
-            lambda place: f"couplet {place + 1}\n{place + 1}a {_CHOICES[place % 11][0]} * duration * snr / {_CHOICES[place % 7][0]} > "
-            f"{_CHOICES[place % 11][0]} * snr * duration / {_CHOICES[place % 7][0]} * 2 => B b{place % 20}\n"
-            f"{place + 1}b otherwise => {place + 2}\n",
+            lambda place: (
+                f"couplet {place + 1}\n{place + 1}a {_CHOICES[place % 11][0]} * duration * snr / {_CHOICES[place % 7][0]} > "
+                f"{_CHOICES[place % 11][0]} * snr * duration / {_CHOICES[place % 7][0]} * 2 => B b{place % 20}\n"
+                f"{place + 1}b otherwise => {place + 2}\n"
+            ),
             head + _declared(20, "start_frequency", "kHz"),
             lambda place: f"couplet {place + 1}\n{place + 1}a otherwise => A a\npasses\ndefinite when clear >= 3\n",
         ),
         "missing or not": rows(
-            lambda place: f"couplet {place + 1}\n{place + 1}a ({_RIDGE[place % 8]} - {_RIDGE[(place * 3 + 1) % 8]} > {place % 40} kHz or "
-            f"{_RIDGE[place % 8]} is missing) and {_RIDGE[(place + 2) % 8]} is measured => B b{place % 20}\n"
-            f"{place + 1}b otherwise => {place + 2}\n",
+            lambda place: (
+                f"couplet {place + 1}\n{place + 1}a ({_RIDGE[place % 8]} - {_RIDGE[(place * 3 + 1) % 8]} > {place % 40} kHz or "
+                f"{_RIDGE[place % 8]} is missing) and {_RIDGE[(place + 2) % 8]} is measured => B b{place % 20}\n"
+                f"{place + 1}b otherwise => {place + 2}\n"
+            ),
             head + _declared(20, "start_frequency", "kHz"),
             lambda place: f"couplet {place + 1}\n{place + 1}a otherwise => A a\npasses\ndefinite when clear >= 3\n",
         ),
         "refines": rows(
-            lambda place: f"taxon C c{place}\nrefine A a | C c{place}\na median(duration) < {place % 40 + 2} ms and "
-            f"share(snr > {place % 20} dB) > 5 % => A a\nb spread(start_frequency - end_frequency) > 1 kHz => C c{place}\n"
-            "c otherwise => stays\n",
+            lambda place: (
+                f"taxon C c{place}\nrefine A a | C c{place}\na median(duration) < {place % 40 + 2} ms and "
+                f"share(snr > {place % 20} dB) > 5 % => A a\nb spread(start_frequency - end_frequency) > 1 kHz => C c{place}\n"
+                "c otherwise => stays\n"
+            ),
             head + "couplet 1\n1a otherwise => A a\n",
         ),
         "deep brackets": rows(

@@ -15,8 +15,11 @@ class Highlighter:
         """(start, end, scope) of each token; what no pattern takes has none."""
         tokens, position = [], 0
         while position < len(text):
-            found = [(match.start(), place, match) for place, (rule, _) in enumerate(self.rules)
-                     if (match := rule.search(text, position)) and match.end() > match.start()]
+            found = [
+                (match.start(), place, match)
+                for place, (rule, _) in enumerate(self.rules)
+                if (match := rule.search(text, position)) and match.end() > match.start()
+            ]
             if not found:
                 break
             _, place, match = min(found, key=lambda each: each[:2])

@@ -112,9 +112,12 @@ def test_a_key_is_coloured_as_the_lexer_reads_it(highlighter, path):
             seen.add(token.type)
             if token.type == "NAME":
                 wanted = (
-                    {"support.variable.metric"} if token in NAMES[PULSE]
-                    else {"support.variable.statistic"} if token in {*NAMES[PASS], *NAMES[TIER]}
-                    else {"support.function"} if token in FUNCTIONS
+                    {"support.variable.metric"}
+                    if token in NAMES[PULSE]
+                    else {"support.variable.statistic"}
+                    if token in {*NAMES[PASS], *NAMES[TIER]}
+                    else {"support.function"}
+                    if token in FUNCTIONS
                     else {"variable.other.let"}
                 )
             elif token == "=>":

@@ -20,9 +20,7 @@ def belongings(text):
     """Each comment with the number of the statement or line of a block that it belongs to: the one it stands in, behind or
     above (docs/key-language.md, section 11)."""
     statements, comments = split(text)
-    return sorted(
-        (sum(statement.lines[1] < comment.line for statement in statements), comment.text) for comment in comments
-    )
+    return sorted((sum(statement.lines[1] < comment.line for statement in statements), comment.text) for comment in comments)
 
 
 @given(texts())

@@ -95,7 +95,8 @@ def test_suggestions_end_where_there_are_too_many_names():
 
 
 def test_a_share_written_as_a_fraction_is_offered_in_percent():
-    head = 'key "K" version 1\ntaxon A a\n    coherence 0.5 to {}\ncouplet 1\n    1a clipped_share > {} => A a\n    1b otherwise => A a\n'
+    taxon = 'key "K" version 1\ntaxon A a\n    coherence 0.5 to {}\n'
+    head = taxon + "couplet 1\n    1a clipped_share > {} => A a\n    1b otherwise => A a\n"
     helps = [each.help for each in parse_key(head.format("0.9", "0.05")).diagnostics]
     assert helps == ["write `90 %`, or `0.9 %` if so little is meant", "write `5 %`, or `0.05 %` if so little is meant"]
     assert [each.help for each in parse_key(head.format("90", "5")).diagnostics] == ["write `90 %`", "write `5 %`"]

@@ -15,8 +15,7 @@ NAMES = ("start_frequency", "end_frequency", "peak_frequency", "centre_frequency
 def form_of(quantity):
     """The form that is compared in ``quantity < 1 kHz`` (no constant: that goes to the other side); None if it is refused."""
     reading = parse_key(
-        'key "k" version 1\ntaxon A b\ncouplet 1\n'
-        f"    1a {quantity} < 1 kHz => A b\n    1b otherwise => unidentified \"x\"\n"
+        f'key "k" version 1\ntaxon A b\ncouplet 1\n    1a {quantity} < 1 kHz => A b\n    1b otherwise => unidentified "x"\n'
     )
     if reading.key is None:
         return None
@@ -39,7 +38,9 @@ def quantities():
             names.map(lambda each: f"abs({each} - 5 kHz)"),
             st.tuples(inner, names, names).map(lambda each: f"({each[0]}) * ({each[1]} / {each[2]})"),
             st.tuples(inner, names, names).map(lambda each: f"({each[0]}) / ({each[1]} / {each[2]})"),
-            st.tuples(names, inner, inner, names).map(lambda each: f"{each[0]} * ({each[1]}) / (10 kHz + abs({each[2]}) + {each[3]})"),
+            st.tuples(names, inner, inner, names).map(
+                lambda each: f"{each[0]} * ({each[1]}) / (10 kHz + abs({each[2]}) + {each[3]})"
+            ),
         )
 
     return st.recursive(names, wider, max_leaves=5)
@@ -70,7 +71,9 @@ def values(form):
     """The form at a few calls."""
     from classifier.key.walk import _form
 
-    calls = [dict(zip(NAMES, ((each, None) for each in row), strict=True)) for row in ((70.0, 31.0, 45.0, 52.0), (33.0, 80.0, 12.0, 9.0))]
+    calls = [
+        dict(zip(NAMES, ((each, None) for each in row), strict=True)) for row in ((70.0, 31.0, 45.0, 52.0), (33.0, 80.0, 12.0, 9.0))
+    ]
     try:
         return [_form(form, call)[0] for call in calls]
     except ZeroDivisionError:
@@ -84,7 +87,10 @@ def values(form):
         ("-start_frequency - 2 * end_frequency", "start_frequency + 2 * end_frequency"),  # with the comparison turned round
         ("abs(tail - 2 kHz)", "abs(tail - 2)"),
         ("characteristic_slope * duration", "characteristic_slope * duration"),
-        ("(start_frequency - end_frequency) / start_frequency * 20 kHz", "20 * (start_frequency - end_frequency) / start_frequency"),
+        (
+            "(start_frequency - end_frequency) / start_frequency * 20 kHz",
+            "20 * (start_frequency - end_frequency) / start_frequency",
+        ),
         ("(2 * tail) * (tail / end_frequency)", "2 * tail * (tail / end_frequency)"),
         ("(-2 * tail) / (tail / end_frequency)", "(-2 * tail) / (tail / end_frequency)"),
         ("abs(tail) * (start_frequency / end_frequency)", "abs(tail) * (start_frequency / end_frequency)"),

@@ -169,11 +169,7 @@ def test_a_threatened_bat_is_never_definite_without_a_hint_of_review(compiled, n
     """A lead to a bat whose status says so is capped, or the bat's notes ask for a review."""
     key = compiled(name)
     words = ("vulnerable", "endangered", "critical", "near threatened", "declining")
-    threatened = {
-        taxon.name: taxon
-        for taxon in key.key.taxa.values()
-        if any(word in " ".join(taxon.status) for word in words)
-    }
+    threatened = {taxon.name: taxon for taxon in key.key.taxa.values() if any(word in " ".join(taxon.status) for word in words)}
     assert threatened
     for route in key.routes:
         if route.end is None or key.ends[route.end].label not in threatened or route.cap:

@@ -92,9 +92,7 @@ def test_the_printed_numbers_are_fresh():
     """docs/keys/simulated.csv, which the index of the keys shows; rounding of other machines is allowed for."""
     printed = pl.read_csv(ROOT / "docs" / "keys" / "simulated.csv")
     now = numbers()
-    assert printed.select("key", "populations", "spread", "passes").equals(
-        now.select("key", "populations", "spread", "passes")
-    )
+    assert printed.select("key", "populations", "spread", "passes").equals(now.select("key", "populations", "spread", "passes"))
     for column in ("definite_right_percent", "probable_right_percent", "named_percent", "named_right_percent"):
         off = (printed[column] - now[column]).abs().max()
         assert off <= 0.2, f"{column}: run `python tests/keys/population_numbers.py > docs/keys/simulated.csv`"

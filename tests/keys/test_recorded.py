@@ -60,8 +60,7 @@ def test_definite_labels_of_recordings_are_right(compiled, key):
     bats *= 3 if key == "new-zealand" else 2
     truth = {f"{number:05}.wav": taxon for number, (taxon, _) in enumerate(bats)}
     pulses = pl.concat(
-        recorded(types, rng).with_columns(pl.lit(name).alias("recording"))
-        for name, (_, types) in zip(truth, bats, strict=True)
+        recorded(types, rng).with_columns(pl.lit(name).alias("recording")) for name, (_, types) in zip(truth, bats, strict=True)
     )
     nothing = {"night": pl.Date, "starts_at": pl.String, "latitude": pl.Float64, "longitude": pl.Float64}
     recordings = pl.DataFrame({"path": list(truth)}).with_columns(

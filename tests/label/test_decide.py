@@ -29,9 +29,7 @@ def decided(*pulses, rule=printed_rule, at_least=3):
         open_to, limit = pulse if isinstance(pulse[0], tuple) else (pulse, 0)
         candidates[row, list(open_to)] = True
         cap[row] = limit
-    ballot = count_votes(
-        candidates, cap, np.arange(len(pulses)), np.zeros(len(pulses), int), passes=1, within=WITHIN
-    )
+    ballot = count_votes(candidates, cap, np.arange(len(pulses)), np.zeros(len(pulses), int), passes=1, within=WITHIN)
     found = decide(
         ballot,
         best_tier=rule,
@@ -104,9 +102,7 @@ def test_a_key_may_ask_for_clearance_and_pulses():
 def test_without_groups_and_without_an_unidentified_end():
     candidates = np.array([[1, 0], [1, 1], [1, 0], [0, 1]], bool)
     none = np.zeros((2, 0), bool)
-    ballot = count_votes(
-        candidates, np.zeros((4, 2), int), np.arange(4), np.array([0, 0, 0, 1]), passes=3, within=none
-    )
+    ballot = count_votes(candidates, np.zeros((4, 2), int), np.arange(4), np.array([0, 0, 0, 1]), passes=3, within=none)
     found = decide(
         ballot,
         best_tier=printed_rule,

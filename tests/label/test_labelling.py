@@ -72,10 +72,7 @@ def survey(rows, recordings=None, alternation=None):
             "recording": pl.Series([row[0] for row in rows], dtype=pl.String),
             "channel": pl.Series([1] * len(rows), dtype=pl.Int16),
             "pulse": pl.Series(range(1, len(rows) + 1), dtype=pl.Int32),
-            **{
-                name: pl.Series(values, dtype=pl.Boolean if name in FLAGS else pl.Float64)
-                for name, values in columns.items()
-            },
+            **{name: pl.Series(values, dtype=pl.Boolean if name in FLAGS else pl.Float64) for name, values in columns.items()},
         }
     )
     followed = pulses.select("recording", "channel", "pulse").with_columns(
@@ -252,9 +249,9 @@ def test_a_pass_that_runs_on_into_the_next_file():
         ("b.wav", 1, 0.1, 15.0),
         ("b.wav", 1, 0.2, 15.0),
     ]
-    row = labelled(
-        rows, recordings={"a.wav": "2024-06-03T23:00:00+01:00", "b.wav": "2024-06-03T23:00:05+01:00"}
-    ).passes.row(0, named=True)
+    row = labelled(rows, recordings={"a.wav": "2024-06-03T23:00:00+01:00", "b.wav": "2024-06-03T23:00:05+01:00"}).passes.row(
+        0, named=True
+    )
     assert (row["recording"], row["recordings"], row["pulses"]) == ("a.wav", 2, 4)
     assert (row["onset_s"], row["end_s"]) == (pytest.approx(4.8), pytest.approx(5.205))
 

@@ -18,12 +18,7 @@ def scattered():
 
 
 def by_loop(values, of, function, needs):
-    return np.array(
-        [
-            function(x) if len(x := values[(of == p) & ~np.isnan(values)]) >= needs else np.nan
-            for p in range(40)
-        ]
-    )
+    return np.array([function(x) if len(x := values[(of == p) & ~np.isnan(values)]) >= needs else np.nan for p in range(40)])
 
 
 def test_median_against_a_loop(scattered):

@@ -6,9 +6,7 @@ from classifier.label import text
 
 
 def test_support_is_read_as_written():
-    written = text.join_support(
-        [("Examplia minor", 62.4), ("whiskered, Brandt's bats", 37.0), ("not a bat", 0.6)]
-    )
+    written = text.join_support([("Examplia minor", 62.4), ("whiskered, Brandt's bats", 37.0), ("not a bat", 0.6)])
     assert written == "Examplia minor 62 %; whiskered, Brandt's bats 37 %; not a bat 0.6 %"
     assert text.split_candidates(written) == ("Examplia minor", "whiskered, Brandt's bats", "not a bat")
     assert text.split_candidates(None) == ()

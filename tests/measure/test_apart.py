@@ -19,9 +19,7 @@ def _call(begin, course, length, amplitude, count=8192):
     time = np.arange(round(length * RATE)) / RATE
     wave = np.zeros(count)
     at = round(begin * RATE)
-    wave[at : at + len(time)] = (
-        amplitude * np.hanning(len(time)) ** 0.5 * np.cos(2 * np.pi * np.cumsum(course(time)) / RATE)
-    )
+    wave[at : at + len(time)] = amplitude * np.hanning(len(time)) ** 0.5 * np.cos(2 * np.pi * np.cumsum(course(time)) / RATE)
     nodes = np.arange(0.08 * length, 0.92 * length, BASEBAND.node / RATE)
     track = Sound(0, (begin + nodes[0]) * RATE, course(nodes), 1, amplitude**2 * len(nodes))
     return wave, track

@@ -32,8 +32,7 @@ def _uncrossed(tracks, follows=None):
     follows = np.full(len(tracks), -1) if follows is None else np.array(follows)
     out = uncrossed(tracks, follows, node=NODE, sample_rate_hz=RATE)
     return [
-        (out.time[first:end] / NODE, out.frequency_hz[first:end])
-        for first, end in zip(out.first[:-1], out.first[1:], strict=True)
+        (out.time[first:end] / NODE, out.frequency_hz[first:end]) for first, end in zip(out.first[:-1], out.first[1:], strict=True)
     ]
 
 

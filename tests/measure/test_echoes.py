@@ -8,9 +8,7 @@ from classifier.measure.echoes import find_echoes, find_forks
 def _pulses(rows):
     """rows: (onset s, level dB, coherence %, lowest and highest frequency Hz, duration s[, stillness])"""
     rows = [(*row, 0.99)[:7] for row in rows]
-    onset, level, coherence, low, high, duration, stillness = (
-        np.array(column, float) for column in zip(*rows, strict=True)
-    )
+    onset, level, coherence, low, high, duration, stillness = (np.array(column, float) for column in zip(*rows, strict=True))
     course = high[:, None] + (low - high)[:, None] * np.linspace(0, 1, 21)
     return {
         "onset": (onset, None),
@@ -110,6 +108,7 @@ def test_the_echo_of_another_harmonic_is_an_echo():
 
 def test_calls_that_drift_against_another_bats_are_no_echoes_and_steady_copies_are():
     """The delay behind the other bat's call tells, where like calls without any copy are heard nearby."""
+
     def rows(delays):
         out = [(0.1 * k, 5e-3, -20, ((0, 75e3), (1, 45e3))) for k in range(len(delays))]
         out += [(0.1 * k + delay, 5e-3, -26, ((0, 75e3), (1, 45e3))) for k, delay in enumerate(delays)]

@@ -156,9 +156,7 @@ def test_a_pass_of_known_calls_is_found_whole_and_measured_within_its_errors():
     for name, tolerance in (("characteristic_frequency_khz", 0.1), ("peak_frequency_khz", 0.1), ("duration_ms", 0.12)):
         error = np.abs(table[name].to_numpy()[nearest] - truth[name].to_numpy())
         assert np.median(error) < tolerance, name
-    error = np.abs(
-        table["characteristic_frequency_khz"].to_numpy()[nearest] - truth["characteristic_frequency_khz"].to_numpy()
-    )
+    error = np.abs(table["characteristic_frequency_khz"].to_numpy()[nearest] - truth["characteristic_frequency_khz"].to_numpy())
     assert np.mean(error < 3 * table["characteristic_frequency_khz_se"].to_numpy()[nearest]) > 0.85
 
 

@@ -34,9 +34,7 @@ def test_a_bat_that_calls_near_a_ratio_of_another_but_on_its_own_course_is_none(
 
 
 def test_what_an_overdriven_recorder_adds_is_a_distortion_and_a_pulse_elsewhere_is_none():
-    found = _pulses(
-        [(0.1, 6e-3, 60e3, 40e3, 0.0, 20.0), (0.1005, 5e-3, 70e3, 30e3, -25), (0.15, 6e-3, 60e3, 40e3, -25)]
-    )
+    found = _pulses([(0.1, 6e-3, 60e3, 40e3, 0.0, 20.0), (0.1005, 5e-3, 70e3, 30e3, -25), (0.15, 6e-3, 60e3, 40e3, -25)])
     assert distortions(found).tolist() == [False, True, False]
     found["clipped_share"][0][0] = 0.0
     assert not distortions(found).any()

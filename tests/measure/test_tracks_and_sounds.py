@@ -58,7 +58,9 @@ def test_one_sweep_is_one_sound_on_its_course():
 def test_harmonics_count_to_one_sound_and_another_bat_does_not():
     course = _falling(45e3, 38e3, 0.008)
     together = _region(
-        (0.01, course, 0.008, 0.05), (0.01, lambda time: 2 * course(time), 0.008, 0.01), (0.0115, _falling(71e3, 66e3, 0.007), 0.007, 0.03)
+        (0.01, course, 0.008, 0.05),
+        (0.01, lambda time: 2 * course(time), 0.008, 0.01),
+        (0.0115, _falling(71e3, 66e3, 0.007), 0.007, 0.03),
     )
     found = _sounds([together])
     assert len(found) == 2

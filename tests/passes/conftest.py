@@ -25,13 +25,22 @@ def bat():
         n = len(times)
         scatter = 1 + rng.normal(0, 0.003, n)
         khz = np.broadcast_to(np.asarray(khz, float), n) * scatter
-        columns = {"onset": times, "duration": np.broadcast_to(duration_ms, n) * (1 + rng.normal(0, 0.03, n)),
-                   "start_frequency": 1.6 * khz, "end_frequency": 0.98 * khz, "peak_frequency": 1.03 * khz,
-                   "characteristic_frequency": khz, "characteristic_slope": np.full(n, -0.5),
-                   "level": np.broadcast_to(np.asarray(level_db, float), n) + rng.normal(0, 1, n)}
+        columns = {
+            "onset": times,
+            "duration": np.broadcast_to(duration_ms, n) * (1 + rng.normal(0, 0.03, n)),
+            "start_frequency": 1.6 * khz,
+            "end_frequency": 0.98 * khz,
+            "peak_frequency": 1.03 * khz,
+            "characteristic_frequency": khz,
+            "characteristic_slope": np.full(n, -0.5),
+            "level": np.broadcast_to(np.asarray(level_db, float), n) + rng.normal(0, 1, n),
+        }
         columns["snr"] = columns["level"] + 65.0
-        table = {"recording": [recording] * n, "channel": np.full(n, channel, np.int16),
-                 "pulse": np.arange(first, first + n, dtype=np.int32)}
+        table = {
+            "recording": [recording] * n,
+            "channel": np.full(n, channel, np.int16),
+            "pulse": np.arange(first, first + n, dtype=np.int32),
+        }
         table |= {METRICS[name].column: np.asarray(value, float) for name, value in columns.items()}
         return pl.DataFrame(table).with_columns(pl.lit(False).alias("echo"))
 

@@ -10,65 +10,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import polars as pl
+from species import BY_NAME, SPECIES, Call
 
 from classifier.metrics import FLAGS, MEASURED, METRICS
-
-
-@dataclass(frozen=True)
-class Call:
-    """One call type: frequencies in kHz, duration in ms, slope of the flattest stretch in kHz/ms."""
-
-    char: float
-    start: float
-    end: float
-    peak: float
-    duration: float
-    slope: float
-    level: float = 0.0
-
-
-@dataclass(frozen=True)
-class Species:
-    """What a species' calls are like; two ``calls`` are used in turn. ``interval`` in ms; ``spread`` between bats."""
-
-    name: str
-    calls: tuple
-    interval: float
-    spread: float = 0.03
-    steady: float = 1.0
-
-
-#: Mean calls from published tables; where the tables leave a number open it is chosen (slopes all are).
-SPECIES = tuple(Species(*row) for row in (
-    # Parsons & Jones 2000 (duration, band, peak); interval as in a field recording of a pipistrelle
-    ("Pipistrellus pipistrellus", (Call(45.5, 76, 45, 47, 5.6, -0.6),), 87),
-    # Russ (ed.) 2021, section 8.31
-    ("Pipistrellus pygmaeus", (Call(55.0, 79.6, 54.7, 55.1, 5.5, -0.5),), 89.1, 0.02),
-    # Russ (ed.) 2021, section 8.33 (interval); Russ 2012 (frequencies, from memory)
-    ("Pipistrellus nathusii", (Call(38.0, 60, 37.5, 38.5, 7.0, -0.3),), 129),
-    # Parsons & Jones 2000: the two call types of a noctule; interval from memory (150 to 400 ms)
-    ("Nyctalus noctula", (Call(22.0, 25, 21.8, 22, 13.8, -0.1), Call(26.0, 47, 26, 27, 11.5, -0.6)), 200),
-    ("Nyctalus leisleri", (Call(26.0, 54, 25, 29, 8.5, -0.7),), 180),
-    ("Eptesicus serotinus", (Call(26.5, 55, 25, 31, 8.8, -1.2),), 130),
-    # Parsons & Jones 2000: types 1 and 2; Seibert et al. 2015: two beams, so two levels
-    ("Barbastella barbastellus", (Call(31.0, 38, 30, 33, 2.5, -2.0), Call(35.0, 47, 29, 38, 4.1, -2.5, -6.0)), 70),
-    ("Plecotus auritus", (Call(32.0, 56, 27, 45, 2.5, -9.0),), 60),
-    ("Myotis daubentonii", (Call(44.0, 85, 32, 47, 3.3, -9.0),), 80),
-    ("Myotis nattereri", (Call(45.0, 115, 23, 53, 3.8, -18.0),), 75),
-    ("Myotis mystacinus", (Call(45.0, 102, 34, 53, 3.0, -14.0),), 80),
-    # long tones, duty cycle near 50 % (Fenton, Faure & Ratcliffe 2012: high duty cycle above 25 %)
-    ("Rhinolophus ferrumequinum", (Call(82.0, 72, 70, 82, 45.0, 0.0),), 90, 0.01, 0.3),
-    ("Rhinolophus hipposideros", (Call(110.0, 98, 95, 110, 38.0, 0.0),), 80, 0.01, 0.3),
-    # Bayside list (characteristic frequencies); Pennay, Law & Reinhold 2004: successive pulses alternate
-    ("Chalinolobus gouldii", (Call(28.0, 42, 27.5, 28.5, 9.0, -0.5), Call(32.0, 48, 31.5, 32.5, 8.0, -0.6)), 130),
-    ("Miniopterus orianae oceanensis", (Call(45.4, 75, 43, 46, 7.0, -0.6),), 95, 0.02),
-    ("Vespadelus vulturnus", (Call(50.0, 80, 50.5, 51, 5.0, -0.5),), 90),
-    ("Austronomus australis", (Call(12.5, 14, 12, 12.6, 15.0, -0.05),), 320, 0.06),
-    # Jones et al. 2003, Table 2
-    ("Mystacina tuberculata", (Call(22.0, 37.4, 18.6, 27.7, 2.5, -6.0),), 72.3, 0.04),
-))
-
-BY_NAME = {species.name: species for species in SPECIES}
 
 
 @dataclass(frozen=True)
@@ -104,12 +48,27 @@ def draw_individual(rng, species, *, shift_khz=None, settings=SceneSettings()):
     factor = 1 + (shift_khz / main if shift_khz is not None else rng.normal(0, species.spread))
     long = np.exp(rng.normal(0, 0.08))
     wide = np.exp(rng.normal(0, 0.06))
-    calls = tuple(Call(c.char * factor, (c.char + (c.start - c.char) * wide) * factor, c.end * factor,
-                       c.peak * factor, c.duration * long, c.slope, c.level) for c in species.calls)
-    return {"species": species.name, "calls": calls, "interval": species.interval / 1e3 * np.exp(rng.normal(0, 0.12)),
-            "jitter": rng.uniform(*settings.jitter), "skip": rng.uniform(*settings.skip_share),
-            "steady": species.steady * rng.uniform(*settings.steadiness),
-            "irregular": rng.uniform(0, 0.15)}
+    calls = tuple(
+        Call(
+            c.char * factor,
+            (c.char + (c.start - c.char) * wide) * factor,
+            c.end * factor,
+            c.peak * factor,
+            c.duration * long,
+            c.slope,
+            c.level,
+        )
+        for c in species.calls
+    )
+    return {
+        "species": species.name,
+        "calls": calls,
+        "interval": species.interval / 1e3 * np.exp(rng.normal(0, 0.12)),
+        "jitter": rng.uniform(*settings.jitter),
+        "skip": rng.uniform(*settings.skip_share),
+        "steady": species.steady * rng.uniform(*settings.steadiness),
+        "irregular": rng.uniform(0, 0.15),
+    }
 
 
 def _buzz_times(rng, start, interval):
@@ -146,8 +105,14 @@ def fly_past(rng, bat, begin, length, settings):
         distance = np.hypot(nearest, along)
         wobble = 0.7 * wobble + rng.normal(0, 2.0)
         absorbed = call.char / 40 * 1.3
-        snr = (peak_snr - 20 * np.log10(distance / nearest) - absorbed * (distance - nearest) + wobble
-               + rng.normal(0, 1.5) + call.level)
+        snr = (
+            peak_snr
+            - 20 * np.log10(distance / nearest)
+            - absorbed * (distance - nearest)
+            + wobble
+            + rng.normal(0, 1.5)
+            + call.level
+        )
         edge = min(time - begin, begin + length - time) / fade
         snr -= 25 * (1 - edge) ** 2 if edge < 1 else 0.0
         if rng.random() < (0.5 if moved else settings.change_rate) * step:
@@ -174,9 +139,20 @@ def fly_past(rng, bat, begin, length, settings):
         if flat < 5:
             start = char + (start - char) * seen
         duration *= seen ** (0.3 if flat < 5 else 0.6)
-        pulses.append({"time": time, "char": char, "start": start, "end": end, "peak": peak, "duration": duration,
-                       "slope": call.slope, "snr": snr, "in_buzz": buzz_step is not None and buzz_step < 0.012,
-                       "kind": "call"})
+        pulses.append(
+            {
+                "time": time,
+                "char": char,
+                "start": start,
+                "end": end,
+                "peak": peak,
+                "duration": duration,
+                "slope": call.slope,
+                "snr": snr,
+                "in_buzz": buzz_step is not None and buzz_step < 0.012,
+                "kind": "call",
+            }
+        )
 
     while now < begin + length:
         step = bat["interval"] * np.exp(rng.normal(0, bat["jitter"]))
@@ -193,17 +169,17 @@ def fly_past(rng, bat, begin, length, settings):
 
 def _detected(rng, pulses, settings):
     """Keep what a detector would find; crossing pulses lose the weaker one half the time."""
-    pulses = [p for p in pulses
-              if rng.random() < 1 / (1 + np.exp(-(p["snr"] - settings.threshold_db) / 1.0))]
+    pulses = [p for p in pulses if rng.random() < 1 / (1 + np.exp(-(p["snr"] - settings.threshold_db) / 1.0))]
     pulses.sort(key=lambda p: p["time"])
     for p in pulses:
         p["overlapped"], p["mangled"], p["lost"] = False, False, False
     for i, p in enumerate(pulses):
-        for q in pulses[i + 1:i + 12]:
+        for q in pulses[i + 1 : i + 12]:
             if q["time"] > p["time"] + p["duration"] / 1e3:
                 break
-            reach = (min(p["start"], p["end"], p["char"]) - 1 < max(q["start"], q["end"], q["char"])
-                     and min(q["start"], q["end"], q["char"]) - 1 < max(p["start"], p["end"], p["char"]))
+            reach = min(p["start"], p["end"], p["char"]) - 1 < max(q["start"], q["end"], q["char"]) and min(
+                q["start"], q["end"], q["char"]
+            ) - 1 < max(p["start"], p["end"], p["char"])
             if reach and q["bat"] != p["bat"]:
                 weaker = p if p["snr"] < q["snr"] else q
                 p["overlapped"] = q["overlapped"] = True
@@ -227,29 +203,53 @@ def _echo_of(rng, pulse):
 def _false_pulse(rng, time):
     char = np.exp(rng.uniform(np.log(12), np.log(100)))
     slope = -np.exp(rng.uniform(np.log(0.1), np.log(15)))
-    return {"time": time, "char": char, "start": char * rng.uniform(1, 1.6), "end": char * rng.uniform(0.8, 1),
-            "peak": char * rng.uniform(0.95, 1.2), "duration": np.exp(rng.uniform(np.log(0.6), np.log(10))),
-            "slope": slope, "snr": rng.uniform(8, 18), "in_buzz": False, "kind": "false", "bat": 0,
-            "overlapped": False, "mangled": False}
+    return {
+        "time": time,
+        "char": char,
+        "start": char * rng.uniform(1, 1.6),
+        "end": char * rng.uniform(0.8, 1),
+        "peak": char * rng.uniform(0.95, 1.2),
+        "duration": np.exp(rng.uniform(np.log(0.6), np.log(10))),
+        "slope": slope,
+        "snr": rng.uniform(8, 18),
+        "in_buzz": False,
+        "kind": "false",
+        "bat": 0,
+        "overlapped": False,
+        "mangled": False,
+    }
 
 
 def measured(rng, pulses, *, recording="site/a.wav", channel=1, settings=SceneSettings()):
     """The table that measuring would write of true ``pulses`` (dicts), errors and stated standard errors included."""
     n = len(pulses)
-    true = {k: np.array([p[k] for p in pulses], dtype=float)
-            for k in ("time", "char", "start", "end", "peak", "duration", "slope", "snr")}
+    true = {
+        k: np.array([p[k] for p in pulses], dtype=float)
+        for k in ("time", "char", "start", "end", "peak", "duration", "slope", "snr")
+    }
     crossed = np.array([p["overlapped"] for p in pulses], dtype=bool)
     mangled = np.array([p["mangled"] for p in pulses], dtype=bool)
     scale = 10 ** (-(np.clip(true["snr"], 3, 50) - 15) / 20) * np.where(crossed, 3.0, 1.0)
     steep = 1 + np.abs(true["slope"]) * 0.1
-    sizes = {"onset": 2e-5 * scale, "duration": 0.008 * true["duration"] * scale, "start_frequency": 0.4 * scale,
-             "end_frequency": 0.25 * scale, "peak_frequency": 0.05 * scale * steep,
-             "characteristic_frequency": 0.1 * scale * steep, "characteristic_slope": 0.05 * scale * steep}
-    values = {"onset": true["time"], "duration": true["duration"], "start_frequency": true["start"],
-              "end_frequency": true["end"], "peak_frequency": true["peak"],
-              "characteristic_frequency": true["char"], "characteristic_slope": true["slope"]}
-    columns = {"recording": [recording] * n, "channel": np.full(n, channel, np.int16),
-               "pulse": np.arange(1, n + 1, dtype=np.int32)}
+    sizes = {
+        "onset": 2e-5 * scale,
+        "duration": 0.008 * true["duration"] * scale,
+        "start_frequency": 0.4 * scale,
+        "end_frequency": 0.25 * scale,
+        "peak_frequency": 0.05 * scale * steep,
+        "characteristic_frequency": 0.1 * scale * steep,
+        "characteristic_slope": 0.05 * scale * steep,
+    }
+    values = {
+        "onset": true["time"],
+        "duration": true["duration"],
+        "start_frequency": true["start"],
+        "end_frequency": true["end"],
+        "peak_frequency": true["peak"],
+        "characteristic_frequency": true["char"],
+        "characteristic_slope": true["slope"],
+    }
+    columns = {"recording": [recording] * n, "channel": np.full(n, channel, np.int16), "pulse": np.arange(1, n + 1, dtype=np.int32)}
     found = {}
     for name, size in sizes.items():
         value = values[name] + rng.normal(0, 1, n) * size
@@ -272,10 +272,15 @@ def measured(rng, pulses, *, recording="site/a.wav", channel=1, settings=SceneSe
     for flag in FLAGS:
         columns[flag] = crossed[order] if flag == "overlapped" else np.zeros(n, bool)
     table = pl.DataFrame(columns).with_columns(pl.col(pl.Float64).fill_nan(None))
-    truth = pl.DataFrame({"bat": np.array([p["bat"] for p in pulses], np.int32)[order],
-                          "kind": np.array([p["kind"] for p in pulses])[order],
-                          "in_buzz": np.array([p["in_buzz"] for p in pulses], bool)[order],
-                          "snr": true["snr"][order], "time": true["time"][order]})
+    truth = pl.DataFrame(
+        {
+            "bat": np.array([p["bat"] for p in pulses], np.int32)[order],
+            "kind": np.array([p["kind"] for p in pulses])[order],
+            "in_buzz": np.array([p["in_buzz"] for p in pulses], bool)[order],
+            "snr": true["snr"][order],
+            "time": true["time"][order],
+        }
+    )
     return table, truth
 
 
@@ -283,10 +288,18 @@ def recordings_table(paths, *, seconds=15.0, starts=None, site="Saltmarsh", reco
     """Rows of recordings.parquet for ``paths``; ``starts`` are ISO times or None."""
     n = len(paths)
     seconds = [float(s) for s in np.broadcast_to(seconds, n)]
-    return pl.DataFrame({"path": list(paths), "seconds": seconds, "channels": [1] * n,
-                         "starts_at": list(starts) if starts is not None else [None] * n,
-                         "site": [site] * n, "recorder": [recorder] * n, "status": ["ok"] * n},
-                        schema_overrides={"starts_at": pl.String, "site": pl.String, "recorder": pl.String})
+    return pl.DataFrame(
+        {
+            "path": list(paths),
+            "seconds": seconds,
+            "channels": [1] * n,
+            "starts_at": list(starts) if starts is not None else [None] * n,
+            "site": [site] * n,
+            "recorder": [recorder] * n,
+            "status": ["ok"] * n,
+        },
+        schema_overrides={"starts_at": pl.String, "site": pl.String, "recorder": pl.String},
+    )
 
 
 def _flights(rng, bats, settings, length, apart):
@@ -313,8 +326,10 @@ def _at_once(pulses, count):
         spans[p["bat"]] = (min(first, p["time"]), max(last, p["time"]), n + 1)
     if len(spans) < count or min(n for _, _, n in spans.values()) < 5:
         return False
-    return all(max(min(b, d) - max(a, c) for other, (c, d, _) in spans.items() if other != bat) >= 0.5 * (b - a)
-               for bat, (a, b, _) in spans.items())
+    return all(
+        max(min(b, d) - max(a, c) for other, (c, d, _) in spans.items() if other != bat) >= 0.5 * (b - a)
+        for bat, (a, b, _) in spans.items()
+    )
 
 
 def scene(rng, bats, *, settings=SceneSettings(), length=15.0, recording="site/a.wav", apart=None):
@@ -326,8 +341,7 @@ def scene(rng, bats, *, settings=SceneSettings(), length=15.0, recording="site/a
         pulses = _flights(rng, bats, settings, length, apart)
         if apart is not None or (len(pulses) >= 5 if len(bats) == 1 else _at_once(pulses, len(bats))):
             break
-    echoes = [_echo_of(rng, p) for p in pulses
-              if p["snr"] > 18 and not p["in_buzz"] and rng.random() < settings.echo_share]
+    echoes = [_echo_of(rng, p) for p in pulses if p["snr"] > 18 and not p["in_buzz"] and rng.random() < settings.echo_share]
     span = max((p["time"] for p in pulses), default=length)
     false = [_false_pulse(rng, t) for t in rng.uniform(0, span, rng.poisson(settings.false_rate * span))]
     pulses = pulses + echoes + false

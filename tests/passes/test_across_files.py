@@ -25,8 +25,7 @@ def test_whole_second_stamps_may_be_a_second_off(files, second, joined):
 
 
 def test_fine_clock_places_to_the_millisecond(files):
-    a, b, c = runs(files, ["2026-06-03T22:00:00.250+01:00", "2026-06-03T22:00:15.450+01:00",
-                           "2026-06-03T22:00:31.950+01:00"])
+    a, b, c = runs(files, ["2026-06-03T22:00:00.250+01:00", "2026-06-03T22:00:15.450+01:00", "2026-06-03T22:00:31.950+01:00"])
     assert a.run == b.run
     assert a.era == b.era
     assert b.offset_s == pytest.approx(15.2)

@@ -52,8 +52,9 @@ def home(buzz, others, pitch_of, gap_s=1.0):
     edges = np.cumsum([0, len(buzz), *map(len, others)])
     tracks = [np.arange(a, b) for a, b in zip(edges[:-1], edges[1:], strict=True)]
     pitch = np.concatenate([np.full(len(t), 100 * np.log(khz)) for t, khz in zip(tracks, pitch_of, strict=True)])
-    return home_of_buzz(tracks[0], np.ones(len(buzz), bool), tracks[1:], times, times + 0.001, pitch, gap_s=gap_s,
-                        settings=SETTINGS)
+    return home_of_buzz(
+        tracks[0], np.ones(len(buzz), bool), tracks[1:], times, times + 0.001, pitch, gap_s=gap_s, settings=SETTINGS
+    )
 
 
 def test_a_lone_buzz_goes_to_the_bat_that_was_silent_meanwhile():

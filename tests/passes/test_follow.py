@@ -13,8 +13,14 @@ from classifier.metrics import METRICS
 from classifier.passes import PassSettings, follow
 
 STEADY = SceneSettings(change_rate=0.05)
-FLAT = ("Pipistrellus pipistrellus", "Pipistrellus pygmaeus", "Pipistrellus nathusii", "Eptesicus serotinus",
-        "Miniopterus orianae oceanensis", "Vespadelus vulturnus")
+FLAT = (
+    "Pipistrellus pipistrellus",
+    "Pipistrellus pygmaeus",
+    "Pipistrellus nathusii",
+    "Eptesicus serotinus",
+    "Miniopterus orianae oceanensis",
+    "Vespadelus vulturnus",
+)
 
 
 def passes(table, recordings, gap_s=1.0):
@@ -34,11 +40,25 @@ def test_one_bat_is_one_pass_with_its_intervals(bat, files):
     assert counts == [20]
     assert found.pulses["interval_ms"][0] is None
     assert np.allclose(found.pulses["interval_ms"][1:].to_numpy(), 1e3 * np.diff(times))
-    assert found.pulses.schema == {"recording": pl.String, "channel": pl.Int16, "pulse": pl.Int32, "pass": pl.Int32,
-                                   "interval_ms": pl.Float64, "in_buzz": pl.Boolean}
+    assert found.pulses.schema == {
+        "recording": pl.String,
+        "channel": pl.Int16,
+        "pulse": pl.Int32,
+        "pass": pl.Int32,
+        "interval_ms": pl.Float64,
+        "in_buzz": pl.Boolean,
+    }
     row = found.passes.row(0, named=True)
-    assert row == {"pass": 1, "recording": "site/a.wav", "recordings": 1, "channel": 1, "pulses": 20,
-                   "feeding_buzz": False, "alternating": False, "alternation_khz": None}
+    assert row == {
+        "pass": 1,
+        "recording": "site/a.wav",
+        "recordings": 1,
+        "channel": 1,
+        "pulses": 20,
+        "feeding_buzz": False,
+        "alternating": False,
+        "alternation_khz": None,
+    }
 
 
 @pytest.mark.parametrize(("silence", "count"), [(0.9, 1), (0.99, 1), (1.02, 2), (3.0, 2)])
@@ -69,8 +89,9 @@ def test_two_bats_at_once_are_two_passes(bat, together, files):
 
 
 def test_same_call_frequency_within_some_khz_at_other_rhythms(bat, together, files):
-    table = together(bat(search_times(25), 45.0, level_db=-35.0),
-                     bat(search_times(18, 0.05, 0.12, seed=1), 47.0, level_db=-45.0, seed=1))
+    table = together(
+        bat(search_times(25), 45.0, level_db=-35.0), bat(search_times(18, 0.05, 0.12, seed=1), 47.0, level_db=-45.0, seed=1)
+    )
     assert passes(table, files(["site/a.wav"]))[0] == [25, 18]
 
 
@@ -181,10 +202,13 @@ def test_files_that_do_not_follow_on_share_no_pass(bat, together, files, starts)
 def test_passes_are_numbered_by_site_start_and_file(bat, together, files):
     times = search_times(5)
     table = together(*(bat(times, recording=path) for path in ("a/1.wav", "b/2.wav", "b/3.wav")))
-    recordings = pl.concat([
-        files(["b/3.wav"], starts=["2026-06-03T21:00:00+01:00"], site="Reedbed"),
-        files(["b/2.wav"], starts=["2026-06-03T22:00:00+01:00"], site="Reedbed"),
-        files(["a/1.wav"], starts=["2026-06-03T20:00:00+01:00"], site="Weir")])
+    recordings = pl.concat(
+        [
+            files(["b/3.wav"], starts=["2026-06-03T21:00:00+01:00"], site="Reedbed"),
+            files(["b/2.wav"], starts=["2026-06-03T22:00:00+01:00"], site="Reedbed"),
+            files(["a/1.wav"], starts=["2026-06-03T20:00:00+01:00"], site="Weir"),
+        ]
+    )
     assert follow(table, recordings, gap_s=1.0).passes["recording"].to_list() == ["b/3.wav", "b/2.wav", "a/1.wav"]
 
 
@@ -195,8 +219,9 @@ def test_metrics_may_be_missing_altogether(bat, together, files):
     assert found.pulses["pass"].null_count() == 0
     rng = np.random.default_rng(4)
     holes = table.with_columns(
-        pl.Series(METRICS[name].column, np.where(rng.random(35) < 0.3, np.nan, table[METRICS[name].column]))
-        .fill_nan(None) for name in ("characteristic_frequency", "peak_frequency", "end_frequency", "duration", "level"))
+        pl.Series(METRICS[name].column, np.where(rng.random(35) < 0.3, np.nan, table[METRICS[name].column])).fill_nan(None)
+        for name in ("characteristic_frequency", "peak_frequency", "end_frequency", "duration", "level")
+    )
     counts, _ = passes(holes, files(["site/a.wav"]))
     assert counts == [20, 15]
 
@@ -242,8 +267,7 @@ def agreement(count, bats, *, same, names=None, scene_settings=STEADY, seed=11):
     rng = np.random.default_rng(seed)
     rand, whole = [], []
     for _ in range(count):
-        made = scene(rng, draw_bats(rng, bats, same=same, settings=scene_settings, names=names),
-                     settings=scene_settings)
+        made = scene(rng, draw_bats(rng, bats, same=same, settings=scene_settings, names=names), settings=scene_settings)
         found = follow(made.pulses, made.recordings, gap_s=1.0).pulses["pass"].fill_null(0).to_numpy().astype(int)
         found = np.where(found == 0, -np.arange(1, len(found) + 1), found)
         truth = true_passes(made, gap_s=1.0)
@@ -286,10 +310,18 @@ def test_one_bat_among_false_pulses_with_pulses_missing(bat, together, files):
         rng = np.random.default_rng(seed)
         times = search_times(60, seed=seed)
         times = times[rng.random(60) > 0.1]
-        false = [bat([rng.uniform(0.1, 5.0)], float(np.exp(rng.uniform(np.log(12), np.log(110)))), seed=seed + place,
-                     level_db=rng.uniform(-60, -45), duration_ms=rng.uniform(0.6, 3.0))
-                 .with_columns(pl.col("start_frequency_khz") * rng.uniform(0.65, 1.0),
-                               pl.col("end_frequency_khz") * rng.uniform(0.8, 1.0)) for place in range(3)]
+        false = [
+            bat(
+                [rng.uniform(0.1, 5.0)],
+                float(np.exp(rng.uniform(np.log(12), np.log(110)))),
+                seed=seed + place,
+                level_db=rng.uniform(-60, -45),
+                duration_ms=rng.uniform(0.6, 3.0),
+            ).with_columns(
+                pl.col("start_frequency_khz") * rng.uniform(0.65, 1.0), pl.col("end_frequency_khz") * rng.uniform(0.8, 1.0)
+            )
+            for place in range(3)
+        ]
         counts, _ = passes(together(bat(times, seed=seed), *false), files(["site/a.wav"]))
         whole.append(max(counts) >= len(times) and max(sorted(counts)[:-1], default=0) <= 2)
     assert np.mean(whole) >= 0.98
@@ -303,7 +335,7 @@ def test_a_pass_that_swells_and_fades_with_weak_pulses_missing_is_one(bat, files
         level = -62 + 30 * np.exp(-0.5 * ((times - times.mean()) / 1.2) ** 2)
         keep = np.ones(70, bool)
         for first in (3, 10, 56, 62):
-            keep[first:first + 5] = np.arange(5) == rng.integers(5)
+            keep[first : first + 5] = np.arange(5) == rng.integers(5)
         assert np.diff(times[keep]).max() < 1.0
         assert len(passes(bat(times[keep], level_db=level[keep], seed=seed), files(["site/a.wav"]))[0]) == 1, seed
 

@@ -14,8 +14,7 @@ def search(pulses):
 
 
 def test_two_bats_far_apart_in_frequency():
-    pulses, tracks, echoes = search([pulse(k * 0.1) for k in range(10)]
-                                    + [pulse(0.03 + k * 0.13, khz=25.0) for k in range(8)])
+    pulses, tracks, echoes = search([pulse(k * 0.1) for k in range(10)] + [pulse(0.03 + k * 0.13, khz=25.0) for k in range(8)])
     assert sorted(map(len, tracks)) == [8, 10]
     assert all(len(np.unique(pulses["value"][track, 0])) == 1 for track in tracks)
     assert len(echoes) == 0
@@ -30,8 +29,11 @@ def test_every_pulse_is_in_one_track_or_an_echo():
 
 
 def test_a_track_ends_after_its_own_silence():
-    _, tracks, _ = search([pulse(k * 0.1) for k in range(6)] + [pulse(2.0 + k * 0.1) for k in range(6)]
-                          + [pulse(0.05 + k * 0.11, khz=25.0) for k in range(24)])
+    _, tracks, _ = search(
+        [pulse(k * 0.1) for k in range(6)]
+        + [pulse(2.0 + k * 0.1) for k in range(6)]
+        + [pulse(0.05 + k * 0.11, khz=25.0) for k in range(24)]
+    )
     assert sorted(map(len, tracks)) == [6, 6, 24]
 
 

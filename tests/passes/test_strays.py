@@ -12,8 +12,11 @@ def arrays(*parts):
     """(tracks, times, pitch) of parts (times, kHz)."""
     edges = np.cumsum([0, *(len(times) for times, _ in parts)])
     tracks = [np.arange(a, b) for a, b in zip(edges[:-1], edges[1:], strict=True)]
-    return (tracks, np.concatenate([times for times, _ in parts]),
-            np.concatenate([np.full(len(times), 100 * np.log(khz)) for times, khz in parts]))
+    return (
+        tracks,
+        np.concatenate([times for times, _ in parts]),
+        np.concatenate([np.full(len(times), 100 * np.log(khz)) for times, khz in parts]),
+    )
 
 
 def adopted(stray_s, khz, level_db=-40.0):
@@ -32,8 +35,9 @@ def test_a_stray_that_fills_a_hole_in_the_rhythm_is_taken_in():
 
 def mended(later, khz, snr=25.0):
     tracks, times, pitch = arrays((np.arange(8) * 0.1, 45.0), (later, khz))
-    return sorted(map(len, mend(tracks, times, pitch, np.full(len(times), -40.0), np.full(len(times), snr), gap_s=1.0,
-                                settings=SETTINGS)))
+    return sorted(
+        map(len, mend(tracks, times, pitch, np.full(len(times), -40.0), np.full(len(times), snr), gap_s=1.0, settings=SETTINGS))
+    )
 
 
 def test_a_break_in_the_middle_of_a_pass_is_mended():

@@ -5,10 +5,11 @@ import math
 import numpy as np
 import pytest
 
+from classifier.passes.gains import gain as gain_compiled
+from classifier.passes.gains import rhythm
 from classifier.passes.settings import PassSettings
-from classifier.passes.track import PULSE, TRACK, numbers, rhythm, start
+from classifier.passes.track import PULSE, TRACK, numbers, start
 from classifier.passes.track import extend as extend_compiled
-from classifier.passes.track import gain as gain_compiled
 
 NUMBER = numbers(PassSettings())
 

@@ -38,9 +38,7 @@ def test_continuous_recording_counts_the_night():
 
 
 def test_triggered_recording_counts_passes_and_noise():
-    settings = Settings(
-        passes_per_night=100, pass_s=4, goes_on_s=1.5, longest_file_s=10, noise_files_per_night=20, **CLOCK
-    )
+    settings = Settings(passes_per_night=100, pass_s=4, goes_on_s=1.5, longest_file_s=10, noise_files_per_night=20, **CLOCK)
     triggered = space_of(settings, nights_of(settings))[0]
     assert triggered.files_a_night == 120
     assert triggered.seconds_a_night == 100 * 5.5 + 20 * 10

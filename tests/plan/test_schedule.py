@@ -21,9 +21,7 @@ ALMANAC = [
 
 @pytest.mark.parametrize(("place", "latitude", "longitude", "zone", "night", "sunset", "sunrise"), ALMANAC)
 def test_almanac(place, latitude, longitude, zone, night, sunset, sunrise):
-    settings = Settings(
-        latitude=latitude, longitude=longitude, timezone=zone, first_night=night, starts="sunset", ends="sunrise"
-    )
+    settings = Settings(latitude=latitude, longitude=longitude, timezone=zone, first_night=night, starts="sunset", ends="sunrise")
     (found,) = nights_of(settings)
 
     def minutes(text):
@@ -56,9 +54,7 @@ def test_clock_times_run_from_noon_to_noon():
 
 def test_a_night_in_which_summer_time_ends_is_an_hour_longer():
     """In London clocks went back on 27 October 2024 at 2:00."""
-    (night,) = nights_of(
-        Settings(first_night=date(2024, 10, 26), timezone="Europe/London", starts="18:00", ends="06:00")
-    )
+    (night,) = nights_of(Settings(first_night=date(2024, 10, 26), timezone="Europe/London", starts="18:00", ends="06:00"))
     assert night.seconds == 13 * 3600
 
 

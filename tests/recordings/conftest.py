@@ -34,9 +34,7 @@ def wav(*chunks, name=b"RIFF", length=None):
 def made():
     """Builders of bytes, and 1000 frames of 16-bit noise with their values at full scale 1."""
     noise = np.random.default_rng(20260603).integers(-20_000, 20_000, 1000).astype("<i2")
-    return SimpleNamespace(
-        chunk=chunk, fmt=fmt, wav=wav, noise=noise, samples=noise.astype(np.float32)[:, None] / 32768
-    )
+    return SimpleNamespace(chunk=chunk, fmt=fmt, wav=wav, noise=noise, samples=noise.astype(np.float32)[:, None] / 32768)
 
 
 @pytest.fixture

@@ -69,10 +69,7 @@ def test_utc_is_assumed_aloud():
 
 def test_metadata_go_before_the_name_and_are_told_in_the_zone():
     stamp = datetime(2026, 6, 3, 21, 0, tzinfo=timezone(timedelta(hours=-2)))
-    assert (
-        start_time("20200101_000000", stamp, ClockSettings()).moment.isoformat()
-        == "2026-06-03T21:00:00-02:00"
-    )
+    assert start_time("20200101_000000", stamp, ClockSettings()).moment.isoformat() == "2026-06-03T21:00:00-02:00"
     told = start_time("20200101_000000", stamp, ClockSettings("Europe/London")).moment
     assert told == stamp
     assert told.isoformat() == "2026-06-04T00:00:00+01:00"

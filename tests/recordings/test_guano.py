@@ -93,9 +93,7 @@ def test_timestamps(text, expected):
     ],
 )
 def test_senseless_values_are_named_and_passed_over(line, name):
-    assert read(f"GUANO|Version: 1.0\n{line}\nMake: Lantern") == Guano(
-        "1.0", make="Lantern", unreadable=(name,)
-    )
+    assert read(f"GUANO|Version: 1.0\n{line}\nMake: Lantern") == Guano("1.0", make="Lantern", unreadable=(name,))
 
 
 def test_position_with_a_comma_and_empty_values():

@@ -44,9 +44,7 @@ def test_everything_from_the_metadata(recorded):
 
 
 def test_name_and_folder_where_there_are_no_metadata(recorded):
-    recording = inspect(
-        recorded(name="Ash Lane/2026-06-03/POST_20260603_221504.wav"), timezone="Europe/London"
-    )
+    recording = inspect(recorded(name="Ash Lane/2026-06-03/POST_20260603_221504.wav"), timezone="Europe/London")
     assert recording.starts_at.isoformat() == "2026-06-03T22:15:04+01:00"
     assert recording.site == "Ash Lane"
     assert recording.message is None
@@ -64,8 +62,7 @@ def test_unknown_offset_is_said(recorded):
     assert not recording.offset_known
     assert recording.status == "ok"
     assert recording.message == (
-        "Its time has no UTC offset and was taken as UTC "
-        "(give --timezone if the recorder's clock ran on local time)."
+        "Its time has no UTC offset and was taken as UTC (give --timezone if the recorder's clock ran on local time)."
     )
 
 
@@ -178,9 +175,7 @@ def test_cut_before_the_first_sample(made, write):
 
 
 def test_senseless_metadata_are_said_and_do_no_harm(recorded):
-    recording = inspect(
-        recorded("Timestamp: dusk", "Loc Position: here", name="20260603_221504.wav"), timezone="UTC"
-    )
+    recording = inspect(recorded("Timestamp: dusk", "Loc Position: here", name="20260603_221504.wav"), timezone="UTC")
     assert recording.status == "ok"
     assert recording.starts_at.isoformat() == "2026-06-03T22:15:04+00:00"
     assert recording.latitude is None
@@ -214,9 +209,7 @@ def flac_with(tmp_path, *chunks):
 
 
 def test_flac(tmp_path, made):
-    path = flac_with(
-        tmp_path, b"RIFF\0\0\0\0WAVE", guano(made, "Timestamp: 2026-06-03T22:15:04Z", "Make: Lantern")
-    )
+    path = flac_with(tmp_path, b"RIFF\0\0\0\0WAVE", guano(made, "Timestamp: 2026-06-03T22:15:04Z", "Make: Lantern"))
     recording = inspect(path)
     assert (recording.status, recording.container, recording.subtype) == ("ok", "FLAC", "PCM_24")
     assert (recording.frames, recording.channels, recording.sample_rate_hz) == (500, 2, 384_000)

@@ -11,14 +11,10 @@ RATE = 500e3
 CALLS = {
     "QCF": Call("QCF", 12e-3, 25e3, 22e3),
     "FM-QCF": Call("FM-QCF", 6e-3, 75e3, 44e3, knee_s=1.2e-3, knee_hz=50e3, body_s=5.5e-3, body_hz=46e3),
-    "FM-QCF, tail up": Call(
-        "FM-QCF", 6e-3, 70e3, 48e3, knee_s=1.5e-3, knee_hz=50e3, body_s=5e-3, body_hz=46e3
-    ),
+    "FM-QCF, tail up": Call("FM-QCF", 6e-3, 70e3, 48e3, knee_s=1.5e-3, knee_hz=50e3, body_s=5e-3, body_hz=46e3),
     "FM linear": Call("FM linear", 3e-3, 90e3, 40e3),
     "FM hyperbolic": Call("FM hyperbolic", 4e-3, 90e3, 30e3),
-    "CF-FM": Call(
-        "CF-FM", 40e-3, 75e3, 65e3, knee_s=3e-3, knee_hz=82e3, body_s=37e-3, body_hz=82e3, bend_s=0.4e-3
-    ),
+    "CF-FM": Call("CF-FM", 40e-3, 75e3, 65e3, knee_s=3e-3, knee_hz=82e3, body_s=37e-3, body_hz=82e3, bend_s=0.4e-3),
     "noctule-like": Call("noctule-like", 15e-3, 28e3, 19e3),
 }
 every_call = pytest.mark.parametrize("call", CALLS.values(), ids=CALLS.keys())

@@ -96,9 +96,7 @@ def test_pulses_stand_in_their_file_at_their_time(small):
         for row in part.filter(~pl.col("cut")).iter_rows(named=True):
             first = int(row[METRICS["onset"].column] * rate)
             last = first + int(row[METRICS["duration"].column] / 1e3 * rate)
-            assert np.max(np.abs(samples[first:last])) == pytest.approx(
-                10 ** (row["level_db"] / 20), rel=0.02
-            )
+            assert np.max(np.abs(samples[first:last])) == pytest.approx(10 ** (row["level_db"] / 20), rel=0.02)
 
 
 def test_truth_of_a_cut_file_ends_where_it_was_cut(small):
@@ -141,16 +139,9 @@ def test_missing_recipe_is_named(tmp_path):
 
 
 def test_every_call_of_the_demo_says_where_it_comes_from():
-    plan = tomllib.loads(
-        resources.files("classifier.simulate").joinpath("demo.toml").read_text(encoding="utf-8")
-    )
+    plan = tomllib.loads(resources.files("classifier.simulate").joinpath("demo.toml").read_text(encoding="utf-8"))
     assert all(len(call["source"]) > 20 for call in plan["calls"].values())
-    used = {
-        name
-        for entry in plan["recordings"]
-        for flight in entry.get("flights", ())
-        for name in flight["calls"]
-    }
+    used = {name for entry in plan["recordings"] for flight in entry.get("flights", ()) for name in flight["calls"]}
     assert used == set(plan["calls"])
     # The places where the demo is meant to be hard.
     entries = plan["recordings"]
@@ -174,9 +165,7 @@ def test_committed_files_are_what_their_recipe_makes(tmp_path):
         assert np.max(np.abs(mine.astype(int) - theirs)) <= 1
     assert made.truth.read_text(encoding="utf-8") == (DEMO_CALLS / "truth.csv").read_text(encoding="utf-8")
     sounds = [path for path in DEMO_CALLS.rglob("*") if path.suffix in (".wav", ".flac")]
-    assert {path.relative_to(DEMO_CALLS) for path in sounds} == {
-        path.relative_to(tmp_path) for path in made.recordings
-    }
+    assert {path.relative_to(DEMO_CALLS) for path in sounds} == {path.relative_to(tmp_path) for path in made.recordings}
     assert sum(path.stat().st_size for path in DEMO_CALLS.rglob("*") if path.is_file()) < 5e6
 
 

@@ -25,11 +25,7 @@ def test_intervals_have_the_stated_mean_and_spread():
 
 
 def test_missed_calls_leave_whole_multiples_of_the_rhythm():
-    got = (
-        scene(Flight((LOW,), 0.2, -10.0, interval_jitter=0.0, missed=0.3), seconds=20.0)
-        .truth[INTERVAL]
-        .drop_nulls()
-    )
+    got = scene(Flight((LOW,), 0.2, -10.0, interval_jitter=0.0, missed=0.3), seconds=20.0).truth[INTERVAL].drop_nulls()
     steps = got.to_numpy() / 200.0
     np.testing.assert_allclose(steps, np.round(steps), atol=1e-6)
     assert steps.max() >= 2

@@ -16,9 +16,7 @@ AT_343 = Weather(temperature_c=293.15 * (343.0 / 343.2) ** 2 - 273.15, humidity_
 TONE = Call("QCF", 10e-3, 40e3, 40e3)
 
 
-@pytest.mark.parametrize(
-    ("speed", "kilohertz", "shift"), [(5, 40, 0.59), (5, 110, 1.63), (10, 40, 1.20), (10, 110, 3.30)]
-)
+@pytest.mark.parametrize(("speed", "kilohertz", "shift"), [(5, 40, 0.59), (5, 110, 1.63), (10, 40, 1.20), (10, 110, 3.30)])
 def test_doppler_figures_of_the_handbook(speed, kilohertz, shift):
     """facts.csv: shift heard from a bat flying straight at the microphone, f·v/(c − v), 343 m/s."""
     call = Call("QCF", 5e-3, kilohertz * 1e3, kilohertz * 1e3)
@@ -39,9 +37,7 @@ def test_a_leaving_bat_is_heard_lower_and_longer_by_the_same_factor():
 def test_moment_of_emission_solves_the_travel_time_equation():
     path = Path(closest_m=4.0, speed_m_s=9.0, closest_s=1.3)
     for heard in (0.2, 1.25, 1.4, 3.0):
-        exact = optimize.brentq(
-            lambda t, heard=heard: t + path.distance_m(t) / 340.0 - heard, heard - 1, heard
-        )
+        exact = optimize.brentq(lambda t, heard=heard: t + path.distance_m(t) / 340.0 - heard, heard - 1, heard)
         assert path.emitted_s(heard, 340.0) == pytest.approx(exact, abs=1e-12)
 
 
@@ -51,9 +47,7 @@ def level_at(distance_m, call=TONE, weather=AT_343):
     return found[METRICS["level"].column]
 
 
-@pytest.mark.parametrize(
-    ("near", "far", "expected"), [(1.0, 2.0, -6.02), (2.0, 4.0, -6.02), (1.0, 10.0, -20.0)]
-)
+@pytest.mark.parametrize(("near", "far", "expected"), [(1.0, 2.0, -6.02), (2.0, 4.0, -6.02), (1.0, 10.0, -20.0)])
 def test_spherical_spreading(near, far, expected):
     """facts.csv, standard acoustics: 6 dB per doubling, 20 per tenfold; what the air takes is put back."""
     air = absorption_db_per_m(40e3, AT_343)

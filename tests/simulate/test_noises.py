@@ -40,9 +40,7 @@ def spectrum(samples, size=4096):
     return signal.welch(samples, RATE, nperseg=size)
 
 
-@pytest.mark.parametrize(
-    "noise", [WhiteNoise(-70.0), PinkNoise(-70.0), RecorderNoise(-70.0, hum_hz=0, spurs_hz=())]
-)
+@pytest.mark.parametrize("noise", [WhiteNoise(-70.0), PinkNoise(-70.0), RecorderNoise(-70.0, hum_hz=0, spurs_hz=())])
 def test_stated_density_is_the_real_one(noise):
     axis, density = spectrum(sound(noise))
     inside = (axis > 3e3) & (axis < 125e3)

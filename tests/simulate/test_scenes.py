@@ -62,12 +62,7 @@ def test_samples_hold_each_pulse_where_the_truth_says():
         span = envelope[int(onset * RATE) : int((onset + duration / 1e3) * RATE)]
         assert 20 * np.log10(span.max()) == pytest.approx(level, abs=0.4)
         # Silence just before and after.
-        assert (
-            envelope[max(0, int((onset - 0.004) * RATE)) : max(0, int((onset - 0.002) * RATE))].max(
-                initial=0
-            )
-            < 1e-3
-        )
+        assert envelope[max(0, int((onset - 0.004) * RATE)) : max(0, int((onset - 0.002) * RATE))].max(initial=0) < 1e-3
 
 
 def test_echoes_are_rows_that_point_at_their_pulse():
@@ -87,9 +82,7 @@ def test_crossing_and_only_crossing_pulses_are_overlapped():
     flat, far = Call("QCF", 12e-3, 40e3, 39e3), Call("QCF", 12e-3, 90e3, 89e3)
 
     def overlapped(other):
-        flights = [
-            Flight((call,), 5.0, -10.0, start_s=0.1, bat=bat) for bat, call in ((1, sweep), (2, other))
-        ]
+        flights = [Flight((call,), 5.0, -10.0, start_s=0.1, bat=bat) for bat, call in ((1, sweep), (2, other))]
         return scene(*flights, seconds=0.3).truth["overlapped"].to_list()
 
     assert overlapped(flat) == [True, True]

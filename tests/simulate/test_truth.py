@@ -105,9 +105,7 @@ def test_no_knee_where_nothing_bends_from_steep_to_flat(call):
     assert truth(call)[C["knee_time"]] is None
 
 
-@pytest.mark.parametrize(
-    "call", [PIPISTRELLE, Call("QCF", 10e-3, 25e3, 22e3), Call("FM hyperbolic", 3e-3, 90e3, 30e3)]
-)
+@pytest.mark.parametrize("call", [PIPISTRELLE, Call("QCF", 10e-3, 25e3, 22e3), Call("FM hyperbolic", 3e-3, 90e3, 30e3)])
 def test_peak_and_centre_frequency_against_the_samples_spectrum(call):
     samples = synthesise(call, RATE)
     size = 1 << 20
@@ -169,9 +167,7 @@ def test_snr_against_filtered_samples():
 
 
 def test_snr_of_a_tone_is_taken_over_2_khz():
-    found = truth(
-        Call("QCF", 10e-3, 40e3, 40e3), level=0.0, noise_density=lambda f: np.full(np.shape(f), 1e-6)
-    )
+    found = truth(Call("QCF", 10e-3, 40e3, 40e3), level=0.0, noise_density=lambda f: np.full(np.shape(f), 1e-6))
     assert found[C["snr"]] == pytest.approx(10 * np.log10(0.5 / (2000 * 1e-6)), abs=1e-3)
     assert truth(PIPISTRELLE)[C["snr"]] is None
 
@@ -186,6 +182,4 @@ def test_truth_does_not_depend_on_the_sample_rate_or_the_onset(shape):
         if first[metric.column] is None:
             assert second[metric.column] is None
         else:
-            assert first[metric.column] == pytest.approx(second[metric.column], rel=2e-3, abs=2e-3), (
-                metric.name
-            )
+            assert first[metric.column] == pytest.approx(second[metric.column], rel=2e-3, abs=2e-3), metric.name

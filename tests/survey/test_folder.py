@@ -33,9 +33,7 @@ def test_labels_come_back_as_they_were(survey):
     assert labels.passes.equals(PASSES)
     assert labels.pulses.equals(PULSES)
     assert labels.current
-    assert (folder / "passes.csv").read_text(
-        encoding="utf-8"
-    ) == "pass,label,support\n1,Myotis,66.6667\n2,,\n"
+    assert (folder / "passes.csv").read_text(encoding="utf-8") == "pass,label,support\n1,Myotis,66.6667\n2,,\n"
     told = open_survey(survey.folder).settings["labels"]["the moor"]
     assert (told["passes"], told["gap_s"], len(told["key_sha256"])) == (2, 1.5, 64)
 
@@ -69,9 +67,7 @@ def test_labels_outlive_measuring_and_say_that_they_are_old(survey, record, stub
 
     def measured():
         folders = [tmp_path / "calls"]
-        return measure_survey(
-            folders, survey.folder, settings=settings, measure=stub.measure, workers=1
-        ).survey
+        return measure_survey(folders, survey.folder, settings=settings, measure=stub.measure, workers=1).survey
 
     assert measured().labels("a").current
     record(tmp_path / "calls" / "b.wav", 0.375)

@@ -61,9 +61,7 @@ def test_tables(run, tmp_path):
     assert recordings["night"].cast(str).to_list()[:2] == ["2026-06-03", "2026-06-03"]
     assert recordings["site"].to_list() == ["hedge"] * 2 + ["pond"] * 4
     assert pulses["recording"].to_list() == (
-        ["hedge/20260603_221500.wav"] * 2
-        + ["hedge/20260604_031500.wav"] * 4
-        + ["pond/20260603_231500.flac"] * 2
+        ["hedge/20260603_221500.wav"] * 2 + ["hedge/20260604_031500.wav"] * 4 + ["pond/20260603_231500.flac"] * 2
     )
     assert pulses["level_db"].to_list() == [0.25] * 2 + [0.125] * 4 + [0.5] * 2
     assert pulses["channel"].to_list() == [1, 1, 1, 1, 2, 2, 1, 1]
@@ -117,8 +115,7 @@ def test_what_changed_is_measured_again(run, record, calls, stub, settings):
 def test_a_change_of_the_measuring_code_measures_again(run, tmp_path, monkeypatch):
     source = tmp_path / "passing_measure.py"
     source.write_text(
-        "from stub_measures import measure as inner\ndef measure(blocks, **rest):\n"
-        "    return inner(blocks, **rest)\n"
+        "from stub_measures import measure as inner\ndef measure(blocks, **rest):\n    return inner(blocks, **rest)\n"
     )
     monkeypatch.syspath_prepend(tmp_path)
     import passing_measure
@@ -198,9 +195,7 @@ def test_a_killed_run_goes_on_where_it_stopped(tmp_path, record, stub, settings)
     result = measure_survey([root], survey, settings=settings, measure=stub.measure_slowly, workers=2)
     assert result.reused == done
     assert stub.calls(settings) == 8
-    other = measure_survey(
-        [root], tmp_path / "whole", settings=settings, measure=stub.measure_slowly, workers=2
-    )
+    other = measure_survey([root], tmp_path / "whole", settings=settings, measure=stub.measure_slowly, workers=2)
     assert tables(survey) == tables(other.survey.folder)
 
 
@@ -298,9 +293,7 @@ def test_notices(run, calls, tmp_path):
     (tmp_path / "nothing").mkdir()
     result = run(calls, tmp_path / "nothing", timezone=None)
     assert result.notices[0].endswith("nothing: holds no recording (no file that ends in .wav or .flac)")
-    assert result.notices[1].startswith(
-        "5 of 6 recordings tell no UTC offset; their times were taken as UTC."
-    )
+    assert result.notices[1].startswith("5 of 6 recordings tell no UTC offset; their times were taken as UTC.")
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="names are text elsewhere")
@@ -364,9 +357,7 @@ def test_only_bad_recordings(run, calls, tmp_path):
     assert result.faulty.height == 1
 
 
-@pytest.mark.parametrize(
-    "options", [{"workers": 0}, {"time_expansion": 0.1}, {"timezone": "Moon"}, {"name_pattern": "hour"}]
-)
+@pytest.mark.parametrize("options", [{"workers": 0}, {"time_expansion": 0.1}, {"timezone": "Moon"}, {"name_pattern": "hour"}])
 def test_options_out_of_range(run, tmp_path, options):
     with pytest.raises(ParameterError):
         run(**options)
@@ -381,9 +372,7 @@ def test_originals_are_left_alone(run, calls):
 def test_the_sound_behind_a_row(run, calls, tmp_path):
     survey = run(time_expansion=1).survey
     recording = survey.recording("pond/20260603_231500.flac")
-    assert recording == inspect(
-        calls / "pond" / "20260603_231500.flac", timezone="Europe/Dublin", time_expansion=1
-    )
+    assert recording == inspect(calls / "pond" / "20260603_231500.flac", timezone="Europe/Dublin", time_expansion=1)
     # Recordings and survey moved together.
     (tmp_path / "moved").mkdir()
     shutil.move(calls, tmp_path / "moved")

@@ -52,10 +52,7 @@ def test_a_disk_that_is_really_full(tmp_path):
     disk = tmp_path / "disk"
     disk.mkdir()
     mount = shutil.which("mount")
-    if (
-        not mount
-        or subprocess.run([mount, "-t", "tmpfs", "-o", "size=64k", "tmpfs", disk], check=False).returncode
-    ):
+    if not mount or subprocess.run([mount, "-t", "tmpfs", "-o", "size=64k", "tmpfs", disk], check=False).returncode:
         pytest.skip("no disk can be mounted here")
     try:
         write_atomically(disk / "a", b"old")

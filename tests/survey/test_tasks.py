@@ -63,9 +63,7 @@ def test_a_measure_that_stops_early_does_not_make_a_file_damaged(task, tmp_path,
 def test_a_fault_of_the_program_is_named(task, tmp_path, record, stub):
     receipt = run_task(task(record(tmp_path / "loud.wav", 0.9), stub.measure_or_raise))
     assert receipt.reading is None
-    assert receipt.failure.startswith(
-        "Measuring it failed, which is a fault of the program and not of the file: "
-    )
+    assert receipt.failure.startswith("Measuring it failed, which is a fault of the program and not of the file: ")
     assert "ZeroDivisionError: loud (stub_measures.py, line " in receipt.failure
     receipt = run_task(task(measure=stub.measure_wrongly, part="other.part"))
     assert "missing ['level_db']" in receipt.failure

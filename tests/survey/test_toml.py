@@ -16,9 +16,7 @@ PLAIN = st.one_of(
     st.dates(),
     st.datetimes(timezones=st.just(UTC)),
 )
-VALUES = st.recursive(
-    st.one_of(PLAIN, st.lists(PLAIN)), lambda inner: st.dictionaries(TEXT, inner, max_size=4), max_leaves=12
-)
+VALUES = st.recursive(st.one_of(PLAIN, st.lists(PLAIN)), lambda inner: st.dictionaries(TEXT, inner, max_size=4), max_leaves=12)
 
 
 @given(st.dictionaries(TEXT, VALUES, max_size=5))

@@ -59,14 +59,14 @@ def boundaries(conditions, level: str, *, nyquist_khz: float | None, quote) -> B
     heard = []
     if nyquist_khz is not None:
         for name in _FREQUENCIES:
-            if any(name in axis.names for axis in axes.all) or any(
-                axis.names == ("bandwidth",) for axis in axes.all
-            ) and name in (LOWEST, HIGHEST):
+            if (
+                any(name in axis.names for axis in axes.all)
+                or any(axis.names == ("bandwidth",) for axis in axes.all)
+                and name in (LOWEST, HIGHEST)
+            ):
                 heard.append(axes.cut(name, _exact(nyquist_khz)))
     axes.close()
-    limits = both(
-        Term(((axis.index, axis.below(_exact(nyquist_khz), False)),), (), 1 << axis.index) for axis in heard
-    )
+    limits = both(Term(((axis.index, axis.below(_exact(nyquist_khz), False)),), (), 1 << axis.index) for axis in heard)
     everywhere = Case(tuple(axis.domain for axis in axes.all))
     polytopes, terms, effort = Polytopes(axes), Conditions(axes), Effort(_ALL_STEPS)
     found, never = [], {"yes": set(), "no": set()}
@@ -87,8 +87,8 @@ def boundaries(conditions, level: str, *, nyquist_khz: float | None, quote) -> B
                 never[meets].add(id(comparison))
         if not all(sides.values()):
             found.append(_impossible(comparison, axis, sides, quote))
-        elif audible is not None and axis.kind != OPAQUE and not all(
-            possible(comparison, meets, audible) for meets in ("yes", "no")
+        elif (
+            audible is not None and axis.kind != OPAQUE and not all(possible(comparison, meets, audible) for meets in ("yes", "no"))
         ):
             found.append(_past_nyquist(comparison, nyquist_khz, quote))
         else:
@@ -115,8 +115,7 @@ def _impossible(comparison, axis, sides, quote):
         what = "can never be yes" if not comparison.zone else "can never be a clear yes"
     else:
         what = "is always yes" if not comparison.zone else "can never be a clear no"
-    return finding("K405", f"{text} {what}: {why}", comparison.span,
-                   "correct the number or its unit, or leave the comparison out")
+    return finding("K405", f"{text} {what}: {why}", comparison.span, "correct the number or its unit, or leave the comparison out")
 
 
 def _names_in(comparison):
@@ -125,8 +124,10 @@ def _names_in(comparison):
 
 def _past_nyquist(comparison, nyquist_khz, quote):
     return finding(
-        "K406", f"`{quote(comparison.span)}` has its boundary past {amount(nyquist_khz, 'kHz')}, the Nyquist frequency of "
-        f"recordings at {amount(2 * nyquist_khz, 'kHz')}: it decides nothing there", comparison.span,
+        "K406",
+        f"`{quote(comparison.span)}` has its boundary past {amount(nyquist_khz, 'kHz')}, the Nyquist frequency of "
+        f"recordings at {amount(2 * nyquist_khz, 'kHz')}: it decides nothing there",
+        comparison.span,
         "record at a higher sample rate, or do without this boundary",
     )
 
@@ -138,8 +139,10 @@ def _narrow_zone(comparison, quote):
     names = f.metrics_of(comparison.form)
     what = listed([f"`{name}`" for name in names])
     return finding(
-        "K407", f"the overlap zone of `{quote(comparison.span)}` is ± {amount(float(comparison.zone), comparison.unit)}; "
-        f"{what} can be told no finer than {amount(finest, comparison.unit)}", comparison.span,
+        "K407",
+        f"the overlap zone of `{quote(comparison.span)}` is ± {amount(float(comparison.zone), comparison.unit)}; "
+        f"{what} can be told no finer than {amount(finest, comparison.unit)}",
+        comparison.span,
         f"write ± {amount(finest, comparison.unit)} or more",
     )
 
@@ -157,12 +160,15 @@ def heard_ranges(key: Key, nyquist_khz: float) -> list[Diagnostic]:
             if high <= nyquist_khz:
                 continue
             part = "lies" if low > nyquist_khz else "reaches"
-            found.append(finding(
-                "K406", f"`{taxon.name}`: its {entry.metric} {part} past {amount(nyquist_khz, 'kHz')}, the Nyquist frequency "
-                f"of recordings at {amount(2 * nyquist_khz, 'kHz')}"
-                + ("; it cannot be recorded so" if low > nyquist_khz else "; some of its calls cannot be recorded so"),
-                entry.span, "record at a higher sample rate where this taxon matters",
-            ))
+            found.append(
+                finding(
+                    "K406",
+                    f"`{taxon.name}`: its {entry.metric} {part} past {amount(nyquist_khz, 'kHz')}, the Nyquist frequency "
+                    f"of recordings at {amount(2 * nyquist_khz, 'kHz')}"
+                    + ("; it cannot be recorded so" if low > nyquist_khz else "; some of its calls cannot be recorded so"),
+                    entry.span,
+                    "record at a higher sample rate where this taxon matters",
+                )
+            )
             break
     return found
-

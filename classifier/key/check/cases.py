@@ -198,7 +198,7 @@ def _left_of(choice, cells):
     live = []
     for term in choice:
         if not term.choices and len(term.cells) == 1:  # most are so
-            (axis, mask), = term.cells
+            ((axis, mask),) = term.cells
             left = cells[axis] & mask
             if left:
                 if left == cells[axis]:

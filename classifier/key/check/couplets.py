@@ -55,21 +55,21 @@ def _gap(ground, station, witness):
     axes = 0
     for route in ground.leads(station):
         axes |= ground.terms(route).no.axes if ground.terms(route).no is not None else 0
-    cells = [
-        mask if axes >> axis.index & 1 else axis.domain
-        for axis, mask in zip(ground.axes.all, witness.cells, strict=True)
-    ]
+    cells = [mask if axes >> axis.index & 1 else axis.domain for axis, mask in zip(ground.axes.all, witness.cells, strict=True)]
     which = described(ground.axes, cells)
     letter = chr(ord(max(each.letter for each in station.couplet.leads)) + 1)
     leads = listed([route.label for route in ground.leads(station)])
     verb = {1: "is", 2: "are both"}.get(len(ground.leads(station)), "are all")
     return finding(
         "K403",
-        f"couplet {station.number} leaves calls without a lead" + (f", such as those with {which}" if which else "")
+        f"couplet {station.number} leaves calls without a lead"
+        + (f", such as those with {which}" if which else "")
         + f": {leads} {verb} no",
         station.couplet.span,
         f"such a call ends unidentified without a reason; let the leads meet, or add a last one: "
-        f"{station.number}{letter} otherwise => unidentified \"…\"" if letter <= "z" else "let the leads meet",
+        f'{station.number}{letter} otherwise => unidentified "…"'
+        if letter <= "z"
+        else "let the leads meet",
         witness=witness.call,
     )
 
@@ -99,7 +99,8 @@ def overlaps(ground: Ground, ways: Ways, undecided: Undecided) -> Iterator[Diagn
                     return
                 both_compare = compared[first.index] & compared[second.index]
                 shared = [
-                    axis.index for axis in ground.axes.all
+                    axis.index
+                    for axis in ground.axes.all
                     if both_compare >> axis.index & 1 and _crossing(stretch(first, axis.index), stretch(second, axis.index))
                 ]
                 if shared:
@@ -180,15 +181,15 @@ def _overlap(ground, ways, undecided, place, first, second, shared):
         undecided.add(second.lead.span, f"whether {first.label} and {second.label} overlap")
         return None
     cells = [
-        mask if axis.index in shared else axis.domain
-        for axis, mask in zip(ground.axes.all, both_yes.witness.cells, strict=True)
+        mask if axis.index in shared else axis.domain for axis, mask in zip(ground.axes.all, both_yes.witness.cells, strict=True)
     ]
     which = described(ground.axes, cells)
     names = listed([axis_name(ground.axes.all[each]) for each in shared])
     return finding(
         "K404",
         f"{first.label} and {second.label} overlap in {names}: both are yes to calls"
-        + (f" with {which}" if which else "") + f", and only their order gives these to {first.label} "
+        + (f" with {which}" if which else "")
+        + f", and only their order gives these to {first.label} "
         f"(=> {lead_target_text(first.lead)})",
         second.lead.span,
         "let both leads meet at one boundary, with an overlap zone (±) if either may be right there",

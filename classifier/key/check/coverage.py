@@ -63,10 +63,9 @@ def coverage(compiled: CompiledKey, *, calls: int = CALLS) -> list[Coverage]:
     lengths = [len(next(iter(sample.values.values()))) for sample in drawn.values()]
     names = dict.fromkeys(name for sample in drawn.values() for name in sample.values)
     values = {
-        name: np.concatenate([
-            sample.values.get(name, np.full(length, np.nan))
-            for sample, length in zip(drawn.values(), lengths, strict=True)
-        ])
+        name: np.concatenate(
+            [sample.values.get(name, np.full(length, np.nan)) for sample, length in zip(drawn.values(), lengths, strict=True)]
+        )
         for name in (*names, *(name for name in compiled.metrics if name not in names))
         if name in names
     }
@@ -105,7 +104,8 @@ def _derive(values, ranges):
     keep = np.ones(len(next(iter(values.values()))), bool)
     derived = {
         name: sum(factor * values[part] for part, factor in parts.items())
-        for name, parts in EQUALS.items() if all(part in values for part in parts)
+        for name, parts in EQUALS.items()
+        if all(part in values for part in parts)
     }
     if {START, END, DURATION} <= values.keys():
         derived[MEAN_SLOPE] = (values[END] - values[START]) / np.maximum(values[DURATION], 1e-9)
@@ -124,8 +124,11 @@ def _rows(compiled, verdicts, taxon, part):
     for number in np.unique(pattern):
         mine = pattern == number
         known = clearance[mine & ~np.isnan(clearance)]
-        key = (GATED, None, 0) if number < 0 else _outcome(
-            compiled, verdicts, int(number), float(np.median(known)) if len(known) else np.inf)
+        key = (
+            (GATED, None, 0)
+            if number < 0
+            else _outcome(compiled, verdicts, int(number), float(np.median(known)) if len(known) else np.inf)
+        )
         groups[key] = groups.get(key, 0) + int(mine.sum())
     total = len(pattern)
     return [
@@ -151,10 +154,15 @@ def _outcome(compiled, verdicts, number, clearance):
 
 
 def _tier(compiled, clearance, cap):
-    tier = int(evaluate_tiers(
-        compiled, support=np.array([100.0]), clear=np.array([float(_PULSES)]), pulses=np.array([float(_PULSES)]),
-        clearance=np.array([clearance]),
-    )[0])
+    tier = int(
+        evaluate_tiers(
+            compiled,
+            support=np.array([100.0]),
+            clear=np.array([float(_PULSES)]),
+            pulses=np.array([float(_PULSES)]),
+            clearance=np.array([clearance]),
+        )[0]
+    )
     return None if tier < 0 else TIERS[max(tier, int(cap))]
 
 
@@ -169,7 +177,8 @@ def _smallest_group(compiled, ends):
         else:
             return None
     holding = [
-        (len(group.members), name) for name, group in compiled.key.groups.items()
+        (len(group.members), name)
+        for name, group in compiled.key.groups.items()
         if taxa <= {member.name for member in group.members}
     ]
     return min(holding)[1] if holding else None

@@ -73,9 +73,7 @@ def _search_all(ground, undecided, by_lead):
             undecided.add(taxon.span, f"whether calls of `{taxon.name}` can become definite as another taxon")
             continue
         for last, cases in reached.items():
-            answer = look_for(
-                ground, [Case(cells) for cells in cases], _shows(ground, taxon.name), hidden=cases
-            )
+            answer = look_for(ground, [Case(cells) for cells in cases], _shows(ground, taxon.name), hidden=cases)
             if answer.witness is not None:
                 by_lead.setdefault(last, []).append((taxon, answer.witness))
             elif answer.open:
@@ -87,9 +85,11 @@ def _shows(ground, taxon):
     def shows(walked, call):
         if walked.gated_by is not None or len(walked.candidates) != 1:
             return False
-        (end, cap), = walked.candidates.items()
-        return cap == 0 and not _safe(end, taxon) and all(
-            call.get(name) is None or low <= call[name] <= high for name, (low, high) in ground.ranges[taxon].items()
+        ((end, cap),) = walked.candidates.items()
+        return (
+            cap == 0
+            and not _safe(end, taxon)
+            and all(call.get(name) is None or low <= call[name] <= high for name, (low, high) in ground.ranges[taxon].items())
         )
 
     return shows
@@ -232,9 +232,9 @@ def _unsafe(ground, route, taxa):
     # The ranges that the way there asks about; all of them, should it ask about none.
     on_the_way = _asked_on_the_way(ground, route)
     asked = [name for name in ranges if name in on_the_way] or list(ranges)
-    inside = listed([
-        f"{name} {short_number(float(ranges[name][0]))} to {amount(float(ranges[name][1]), METRICS[name].unit)}" for name in asked
-    ])
+    inside = listed(
+        [f"{name} {short_number(float(ranges[name][0]))} to {amount(float(ranges[name][1]), METRICS[name].unit)}" for name in asked]
+    )
     label = f"`{end.label}`" if end.kind == TAXON else f'"{end.label}"'
     message = f"lead {route.label} makes calls of {names} `definite` as {label}"
     help = (

@@ -98,9 +98,7 @@ class Ground:
         for route in compiled.routes:
             if route.meaning is not None:
                 self.axes.take(route.meaning)
-        self.ranges = {
-            taxon.name: ranges_of(taxon) for taxon in compiled.key.taxa.values()
-        }
+        self.ranges = {taxon.name: ranges_of(taxon) for taxon in compiled.key.taxa.values()}
         for ranges in self.ranges.values():
             for name, (low, high) in ranges.items():
                 self.axes.cut(name, low)
@@ -223,9 +221,7 @@ def ranges_of(taxon: Taxon) -> dict[str, tuple[Fraction, Fraction]]:
         own = unit(METRICS[entry.metric].unit).factor
         high = unit(entry.high.unit or "")
         low = unit(entry.low.unit or entry.high.unit or "")
-        found[entry.metric] = (
-            Fraction(entry.low.value) * low.factor / own, Fraction(entry.high.value) * high.factor / own
-        )
+        found[entry.metric] = (Fraction(entry.low.value) * low.factor / own, Fraction(entry.high.value) * high.factor / own)
     return found
 
 
@@ -254,10 +250,17 @@ def usual_stretches(axes: Axes) -> dict[str, tuple[float, float]]:
 
 
 #: Values that look like a bat's where the key has none of its own (chosen).
-_COMMON = {
-    name: (15.0, 120.0) for name in METRICS if kin(name) == "ridge"
-} | {
-    "duration": (1.0, 20.0), "knee_time": (0.5, 10.0), "characteristic_slope": (-10.0, 2.0), "initial_slope": (-30.0, 0.0),
-    "mean_slope": (-20.0, 2.0), "bandwidth": (0.0, 60.0), "tail": (-10.0, 10.0), "interval": (20.0, 400.0),
-    "snr": (10.0, 50.0), "level": (-60.0, -3.0), "second_harmonic": (-60.0, 0.0), "third_harmonic": (-60.0, 0.0),
+_COMMON = {name: (15.0, 120.0) for name in METRICS if kin(name) == "ridge"} | {
+    "duration": (1.0, 20.0),
+    "knee_time": (0.5, 10.0),
+    "characteristic_slope": (-10.0, 2.0),
+    "initial_slope": (-30.0, 0.0),
+    "mean_slope": (-20.0, 2.0),
+    "bandwidth": (0.0, 60.0),
+    "tail": (-10.0, 10.0),
+    "interval": (20.0, 400.0),
+    "snr": (10.0, 50.0),
+    "level": (-60.0, -3.0),
+    "second_harmonic": (-60.0, 0.0),
+    "third_harmonic": (-60.0, 0.0),
 }

@@ -38,18 +38,14 @@ def nature_of(atom, level: str) -> Nature:
         quality = quality_of(atom.name, level)
         parts = EQUALS.get(atom.name, {atom.name: 1})
         form = f.Linear(tuple((f.Measured(name), Fraction(factor)) for name, factor in parts.items()))
-        return Nature(
-            PLAIN, form, quality.unit, quality.resolution, quality.low, quality.high, quality.whole, (atom.name,)
-        )
+        return Nature(PLAIN, form, quality.unit, quality.resolution, quality.low, quality.high, quality.whole, (atom.name,))
     low, high = interval(atom)
     if isinstance(atom, f.Gathered):
         unit = SUMMARIES[atom.function].unit or ""
         return Nature(PLAIN, None, unit, resolution(atom), low, high, atom.function == "count", ())
     form = atom if isinstance(atom, f.Linear) else f.Linear(((atom, Fraction(1)),))
     kind = _kind_of(form)
-    return Nature(
-        kind, None if kind == OPAQUE else form, "", resolution(atom), low, high, False, f.metrics_of(atom)
-    )
+    return Nature(kind, None if kind == OPAQUE else form, "", resolution(atom), low, high, False, f.metrics_of(atom))
 
 
 def _kind_of(form):

@@ -14,9 +14,7 @@ from classifier.key.text import condition_text
 _MOST_RELATED = 4
 
 
-def unreached(
-    ground: Ground, ways: Ways, accounted: tuple[set[int], set[int]], undecided: Undecided
-) -> Iterator[Diagnostic]:
+def unreached(ground: Ground, ways: Ways, accounted: tuple[set[int], set[int]], undecided: Undecided) -> Iterator[Diagnostic]:
     """K401 for leads that no call comes to, K402 for those that no call takes clearly.
 
     ``accounted`` : leads (by index) of which another finding already says that they cannot be taken, and those of which
@@ -65,7 +63,10 @@ def _dead(ground, ways, place, route):
         shown = listed([*map(str, beyond)], most=6)
         reason += f"; with it couplet{'s' if len(beyond) > 1 else ''} {shown} cannot be reached"
     return finding(
-        "K401", f"no call comes to lead {label}: {reason}", route.lead.span, help,
+        "K401",
+        f"no call comes to lead {label}: {reason}",
+        route.lead.span,
+        help,
         [(_cause_text(cause), cause.route.lead.span) for cause in causes if cause.route is not None][:_MOST_RELATED],
     )
 
@@ -89,10 +90,10 @@ def _never_clear(ground, ways, place, route):
         parts += [f"{listed(taken, 'or')} is not clearly yes"] if taken else []
         because = f"wherever it is yes, {listed(parts, 'or')}" if parts else "its condition is never a plain yes"
     return finding(
-        "K402", f"no call takes lead {label} clearly: {because}", route.lead.span,
+        "K402",
+        f"no call takes lead {label} clearly: {because}",
+        route.lead.span,
         "a pulse that comes here has another candidate beside it, so it is never a clear pulse; move the boundaries "
         "further apart, or narrow the overlap zones",
-        [(f"{cause.route.label}: {condition_text(cause.route.lead)}", cause.route.lead.span) for cause in causes][
-            :_MOST_RELATED
-        ],
+        [(f"{cause.route.label}: {condition_text(cause.route.lead)}", cause.route.lead.span) for cause in causes][:_MOST_RELATED],
     )

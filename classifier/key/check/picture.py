@@ -77,8 +77,14 @@ def figure_of(compiled: CompiledKey):
         place = (0.85 + at * share) / width, (list_height + 0.6) / height, (share - 1.0) / width, (slice_height - 2) / height
         _draw_slice(figure.add_axes(place), view, numbers)
     if views:
-        figure.text(0.3 / width, (bottom - 0.45) / height, "What the key says of calls over two metrics, and where the taxa "
-                    "are declared to call (outlines)", size=11, weight="bold", va="center")
+        figure.text(
+            0.3 / width,
+            (bottom - 0.45) / height,
+            "What the key says of calls over two metrics, and where the taxa are declared to call (outlines)",
+            size=11,
+            weight="bold",
+            va="center",
+        )
         _draw_list(figure, entries, lists, list_height - 0.1)
     return figure
 
@@ -124,8 +130,16 @@ def _draw_tree(place, tree: Tree, columns, width):
     for fork in tree.forks:
         x = columns[fork.depth]
         place.plot([x, x], [y_of(row) for row in fork.rows], color=_INK, linewidth=1.1, solid_capstyle="round")
-        place.text(x - 0.07, y_of(fork.row), str(fork.number), ha="right", va="center", size=9, weight="bold",
-                   bbox={"boxstyle": "round,pad=0.22", "facecolor": "white", "edgecolor": _INK, "linewidth": 0.8})
+        place.text(
+            x - 0.07,
+            y_of(fork.row),
+            str(fork.number),
+            ha="right",
+            va="center",
+            size=9,
+            weight="bold",
+            bbox={"boxstyle": "round,pad=0.22", "facecolor": "white", "edgecolor": _INK, "linewidth": 0.8},
+        )
     for branch in tree.branches:
         x, following, y = columns[branch.depth], columns[branch.depth + 1], y_of(branch.row)
         stop = following - 0.36 if branch.kind == "couplet" else following - 0.5
@@ -135,8 +149,7 @@ def _draw_tree(place, tree: Tree, columns, width):
             tail = f"  (at most {branch.at_most})" if branch.at_most else ""
             style = {"style": "italic"} if branch.kind == TAXON else {}
             named = branch.kind in (TAXON, GROUP)
-            place.text(stop + 0.08, y, f"{branch.end}{tail}", size=8.4, va="center",
-                       color=_INK if named else "#5a5a5a", **style)
+            place.text(stop + 0.08, y, f"{branch.end}{tail}", size=8.4, va="center", color=_INK if named else "#5a5a5a", **style)
 
 
 # ------------------------------------------------------------------------------------------------------------- slices
@@ -162,17 +175,33 @@ def _draw_slice(axes, view: Slice, numbers):
             axes.contour(view.acrosses, view.ups, mask, levels=(0.5,), colors="#6e6e6e", linewidths=0.5, zorder=2)
         spot = _widest_spot(view.region == place, 8 if len(outcome) == 1 else 15)
         if spot is not None:
-            axes.text(view.acrosses[spot[1]], view.ups[spot[0]], _short(outcome, numbers), size=7.5, ha="center",
-                      va="center", zorder=5, color="#303030",
-                      bbox={"boxstyle": "round,pad=0.12", "facecolor": "white", "edgecolor": "none", "alpha": 0.75})
+            axes.text(
+                view.acrosses[spot[1]],
+                view.ups[spot[0]],
+                _short(outcome, numbers),
+                size=7.5,
+                ha="center",
+                va="center",
+                zorder=5,
+                color="#303030",
+                bbox={"boxstyle": "round,pad=0.12", "facecolor": "white", "edgecolor": "none", "alpha": 0.75},
+            )
     for box in view.boxes:
         if box.across is None or box.up is None:
             continue
         (left, right), (low, high) = box.across, box.up
-        axes.add_patch(Rectangle((left, low), right - left, high - low, fill=False, edgecolor="black", linewidth=1.2,
-                                 zorder=4))
-        number = axes.text(max(left, extent[0]), min(high, extent[3]), f" {numbers[box.taxon]}", size=8, weight="bold",
-                           va="top", ha="left", zorder=6, clip_on=True)
+        axes.add_patch(Rectangle((left, low), right - left, high - low, fill=False, edgecolor="black", linewidth=1.2, zorder=4))
+        number = axes.text(
+            max(left, extent[0]),
+            min(high, extent[3]),
+            f" {numbers[box.taxon]}",
+            size=8,
+            weight="bold",
+            va="top",
+            ha="left",
+            zorder=6,
+            clip_on=True,
+        )
         number.set_path_effects([withStroke(linewidth=2.5, foreground="white")])
     axes.set_xlim(extent[:2])
     axes.set_ylim(extent[2:])
@@ -230,9 +259,7 @@ def _widest_spot(mask, least):
 def _entries(compiled):
     """What stands in the list: (mark, lines of text, whether it is a scientific name)."""
     kinds = {end.label: end.kind for end in compiled.ends}
-    entries = [
-        (str(number), textwrap.wrap(label, 38), kinds[label] == TAXON) for label, number in _numbers(compiled).items()
-    ]
+    entries = [(str(number), textwrap.wrap(label, 38), kinds[label] == TAXON) for label, number in _numbers(compiled).items()]
     marks = (("–", "unidentified"), ("no bat", "not a bat"), ("/////", "several labels stay open"))
     return entries + [(mark, [meaning], False) for mark, meaning in marks]
 

@@ -11,7 +11,9 @@ def out_of_region(key: Key) -> list[Diagnostic]:
         return []
     return [
         finding(
-            "K408", f"`{taxon.name}` does not occur in the region of this key ({extent_text(key.region)})", _line(taxon),
+            "K408",
+            f"`{taxon.name}` does not occur in the region of this key ({extent_text(key.region)})",
+            _line(taxon),
             f"take it out (in a regional variant: without {taxon.name}), or correct its `occurs` or the key's `region`",
         )
         for taxon in key.taxa.values()
@@ -27,16 +29,15 @@ def _meet(one: Extent, other: Extent) -> bool:
     """Whether two areas have a place in common. Touching counts; west > east runs over the date line."""
     if one.south > other.north or other.south > one.north:
         return False
-    return any(
-        west <= other_east and other_west <= east
-        for west, east in _spans(one)
-        for other_west, other_east in _spans(other)
-    )
+    return any(west <= other_east and other_west <= east for west, east in _spans(one) for other_west, other_east in _spans(other))
 
 
 def _spans(extent):
     if extent.west <= extent.east:
         # 180 east and 180 west are one meridian.
-        return [(extent.west, extent.east), *([(-180, -180)] if extent.east == 180 else []),
-                *([(180, 180)] if extent.west == -180 else [])]
+        return [
+            (extent.west, extent.east),
+            *([(-180, -180)] if extent.east == 180 else []),
+            *([(180, 180)] if extent.west == -180 else []),
+        ]
     return [(extent.west, 180), (-180, extent.east)]

@@ -28,7 +28,8 @@ _SYSTEM_STEPS, _ROW_STEPS = 10, 8
 
 @dataclass(frozen=True)
 class Inside:
-    """A call inside, by metric name (None: missing); ``margin`` is its least distance from an edge in resolutions (0: the set is flat)."""
+    """A call inside, by metric name (None: missing); ``margin`` is its least distance from an edge in resolutions (0: the set is
+    flat)."""
 
     call: dict
     margin: float
@@ -144,9 +145,9 @@ class Polytopes:
             yield cells
             return
         joint = [
-            axis for axis in self._joint
-            if cells[axis.index] & axis.missing
-            or any(cells[plain.index] & plain.missing for plain in self._parts[axis.index])
+            axis
+            for axis in self._joint
+            if cells[axis.index] & axis.missing or any(cells[plain.index] & plain.missing for plain in self._parts[axis.index])
         ]
         yield from self._settle(joint, list(cells))
 
@@ -206,9 +207,7 @@ class Polytopes:
     def _group_possible(self, group, cells, effort):
         key = tuple((axis.index, cells[axis.index]) for axis in group)
         if key not in self._answers:
-            self._answers[key] = any(
-                self._feasible(rows, effort) for rows in self._combinations(group, cells, effort)
-            )
+            self._answers[key] = any(self._feasible(rows, effort) for rows in self._combinations(group, cells, effort))
         return self._answers[key]
 
     def _group_inside(self, group, cells, effort, extra, rough):

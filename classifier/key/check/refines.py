@@ -31,9 +31,9 @@ def dead_refinements(compiled: CompiledKey, faulty) -> list[Diagnostic]:
             for place, route in enumerate(refinement.routes):
                 taken = narrow(case, conditions.term(route.meaning, TAKEN), effort) if case is not None else None
                 # Leads that are a plain yes to everything leave no case for what follows.
-                if not faulty(route.meaning) and (taken is None or not any(
-                    polytopes.possible(each.cells, effort) for each in settled(taken, effort)
-                )):
+                if not faulty(route.meaning) and (
+                    taken is None or not any(polytopes.possible(each.cells, effort) for each in settled(taken, effort))
+                ):
                     found.append(_dead(refinement.routes, place))
                 if case is not None:
                     case = narrow(case, conditions.term(route.meaning, PASSED), effort)
@@ -44,11 +44,17 @@ def dead_refinements(compiled: CompiledKey, faulty) -> list[Diagnostic]:
 
 def _dead(routes, place):
     route, earlier = routes[place], routes[:place]
-    why = f"{listed([each.label for each in earlier])} take{'s' if len(earlier) == 1 else ''} every pass before" \
-        if earlier else "its condition cannot be met"
+    why = (
+        f"{listed([each.label for each in earlier])} take{'s' if len(earlier) == 1 else ''} every pass before"
+        if earlier
+        else "its condition cannot be met"
+    )
     return finding(
-        "K401", f"no pass comes to lead {route.label} of refine: {why}, or its condition cannot be met" if earlier
+        "K401",
+        f"no pass comes to lead {route.label} of refine: {why}, or its condition cannot be met"
+        if earlier
         else f"no pass comes to lead {route.label} of refine: {why}",
-        route.lead.span, f"change the condition `{condition_text(route.lead)}`, or take the lead out",
+        route.lead.span,
+        f"change the condition `{condition_text(route.lead)}`, or take the lead out",
         [(f"{each.label}: {condition_text(each.lead)}", each.lead.span) for each in earlier[:3]],
     )

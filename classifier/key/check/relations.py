@@ -9,7 +9,12 @@ from collections.abc import Iterable, Mapping
 
 #: Frequencies that lie on the ridge: between min_frequency and max_frequency.
 ON_THE_RIDGE = (
-    "start_frequency", "end_frequency", "characteristic_frequency", "knee_frequency", "peak_frequency", "centre_frequency",
+    "start_frequency",
+    "end_frequency",
+    "characteristic_frequency",
+    "knee_frequency",
+    "peak_frequency",
+    "centre_frequency",
 )
 LOWEST, HIGHEST = "min_frequency", "max_frequency"
 
@@ -29,9 +34,7 @@ TOGETHER = tuple(frozenset(pair) for pair in ORDERED)
 #: mean_slope * duration = end_frequency - start_frequency: not linear, so it is only tried on witnesses.
 MEAN_SLOPE, DURATION, START, END = "mean_slope", "duration", "start_frequency", "end_frequency"
 
-_FAMILIES = {name: "ridge" for name in (*ON_THE_RIDGE, LOWEST, HIGHEST)} | {
-    name: pair[1] for pair in ORDERED for name in pair
-}
+_FAMILIES = {name: "ridge" for name in (*ON_THE_RIDGE, LOWEST, HIGHEST)} | {name: pair[1] for pair in ORDERED for name in pair}
 
 
 def kin(name):

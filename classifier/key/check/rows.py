@@ -225,7 +225,11 @@ def nearest(bounds, rows, *, room):
     goal = np.zeros(2 * count + 1)
     goal[count + 1 :] = [1.0 / max(high - low, 1e-9) for low, high in bounds.values()]
     answer = _solved(
-        goal, np.vstack([matrix, extra]), np.concatenate([limits, bound]), equal, equals,
+        goal,
+        np.vstack([matrix, extra]),
+        np.concatenate([limits, bound]),
+        equal,
+        equals,
         [*bounds.values(), (0.0, 0.0), *[(0.0, None)] * count],
     )
     return None if answer is None else dict(zip(bounds, answer.tolist(), strict=False))
@@ -251,7 +255,9 @@ def _system(bounds, rows, open_only, more):
                 matrix.append(side)
                 limits.append(limit)
     return (
-        np.array(matrix).reshape(len(matrix), width), np.array(limits), np.array(equal).reshape(len(equal), width),
+        np.array(matrix).reshape(len(matrix), width),
+        np.array(limits),
+        np.array(equal).reshape(len(equal), width),
         np.array(equals),
     )
 

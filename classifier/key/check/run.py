@@ -41,9 +41,7 @@ def check(reading: KeyReading, *, sample_rate_khz: float | None = None, steps: i
 
 
 @collector_paused()
-def check_reading(
-    reading: KeyReading, *, sample_rate_khz: float | None = None, steps: int = ALL_STEPS
-) -> list[Diagnostic]:
+def check_reading(reading: KeyReading, *, sample_rate_khz: float | None = None, steps: int = ALL_STEPS) -> list[Diagnostic]:
     """What is proven about a key, as ``check`` without the findings of reading. A key with errors gets only the proofs
     that look at one statement at a time."""
     nyquist = None if sample_rate_khz is None else sample_rate_khz / 2
@@ -138,18 +136,26 @@ def _gate_and_ranges(ground):
     found = []
     gate = ground.compiled.key.gate
     if gate is not None and ground.none(ground.narrow(ground.everywhere, ground.gate)):
-        found.append(finding(
-            "K412", "no call passes the gate: its conditions cannot all be met", gate.span,
-            "correct the conditions; a pulse must meet every one of them",
-        ))
+        found.append(
+            finding(
+                "K412",
+                "no call passes the gate: its conditions cannot all be met",
+                gate.span,
+                "correct the conditions; a pulse must meet every one of them",
+            )
+        )
     for taxon in ground.compiled.key.taxa.values():
         box = ground.box(taxon.name)
         if taxon.ranges and ground.none(ground.narrow(ground.everywhere, box)):
-            found.append(finding(
-                "K413", f"no call can lie in all declared ranges of `{taxon.name}`", taxon.ranges[0].span,
-                "correct the ranges: each lies within what its metric can be, and the lowest frequency is never above the "
-                "others",
-            ))
+            found.append(
+                finding(
+                    "K413",
+                    f"no call can lie in all declared ranges of `{taxon.name}`",
+                    taxon.ranges[0].span,
+                    "correct the ranges: each lies within what its metric can be, and the lowest frequency is never above the "
+                    "others",
+                )
+            )
     return found
 
 
@@ -178,6 +184,3 @@ def _comparisons(condition):
                 stack.append(inner)
             case f.All(parts) | f.Any(parts):
                 stack.extend(parts)
-
-
-

@@ -89,19 +89,27 @@ def slice_of(compiled: CompiledKey, across: str, up: str) -> Slice:
     verdicts = _judged(compiled, (across, up), (acrosses, ups), held)
     numbers, region = np.unique(verdicts.pattern, return_inverse=True)
     outcomes = [
-        () if number < 0 else tuple(
-            compiled.ends[place].label for place in np.flatnonzero(verdicts.patterns.candidates[number])
-        )
+        () if number < 0 else tuple(compiled.ends[place].label for place in np.flatnonzero(verdicts.patterns.candidates[number]))
         for number in numbers
     ]
     unique = tuple(dict.fromkeys(outcomes))
     places = np.array([unique.index(outcome) for outcome in outcomes])
     boxes = tuple(
         Box(taxon, _floats(each.get(across)), _floats(each.get(up)))
-        for taxon, each in ranges.items() if across in each or up in each
+        for taxon, each in ranges.items()
+        if across in each or up in each
     )
-    return Slice(across, up, acrosses, ups, places[region].reshape(len(ups), len(acrosses)), unique, boxes,
-                 tuple((name, *value) for name, value in held.items()), model)
+    return Slice(
+        across,
+        up,
+        acrosses,
+        ups,
+        places[region].reshape(len(ups), len(acrosses)),
+        unique,
+        boxes,
+        tuple((name, *value) for name, value in held.items()),
+        model,
+    )
 
 
 def _floats(ends):
@@ -115,8 +123,7 @@ def _stretch(axis, ranges):
     ends = [float(end) for each in ranges.values() if axis.names[0] in each for end in each[axis.names[0]]]
     low, high = (min(inner), max(inner)) if inner else (min(ends, default=axis.low), max(ends, default=axis.high))
     if ends:
-        widths = sorted(float(each[axis.names[0]][1] - each[axis.names[0]][0]) for each in ranges.values()
-                        if axis.names[0] in each)
+        widths = sorted(float(each[axis.names[0]][1] - each[axis.names[0]][0]) for each in ranges.values() if axis.names[0] in each)
         # One boundary alone says little of what is worth seeing: then the ranges do.
         room = 0.7 * (high - low) if len(inner) > 3 else 1.5 * widths[len(widths) // 2]
         low, high = min(low, max(min(ends), low - room)), max(high, min(max(ends), high + room))
@@ -155,8 +162,10 @@ def _held(compiled, ranges, usual, shown, sides):
     for taxon, each in ranges.items():
         models[taxon] = {
             name: (round(_middle(each[name]) - _middle(each[beside]), 1), beside)
-            if kin(name) == "ridge" and beside in each else (round(_middle(each[name]), 2), None)
-            for name in names if name in each
+            if kin(name) == "ridge" and beside in each
+            else (round(_middle(each[name]), 2), None)
+            for name in names
+            if name in each
         }
     model = max(models, key=lambda taxon: rightly(models[taxon]))
     held = models[model]
@@ -179,9 +188,7 @@ def _boxes_on(compiled, ranges, shown, sides):
             if name in each:
                 low, high = map(float, each[name])
                 inside &= (grid[name] >= low) & (grid[name] <= high)
-        right = np.array([
-            end.label == taxon or (end.kind == GROUP and taxon in end.members) for end in compiled.ends
-        ])
+        right = np.array([end.label == taxon or (end.kind == GROUP and taxon in end.members) for end in compiled.ends])
         if inside.any() and any(name in each for name in shown):
             boxes.append((inside, right))
     return boxes

@@ -32,7 +32,8 @@ class TierRules:
         self.polytopes = Polytopes(self.axes)
         self.start = narrow(
             Case(tuple(axis.domain for axis in self.axes.all)),
-            self._term("pulses", lambda axis: axis.above(Fraction(compiled.least_pulses), False)), Effort(_STEPS),
+            self._term("pulses", lambda axis: axis.above(Fraction(compiled.least_pulses), False)),
+            Effort(_STEPS),
         )
 
     def _term(self, name, cells):
@@ -59,10 +60,12 @@ class TierRules:
         return self._term("clear", lambda axis: axis.above(Fraction(1), False))
 
     def no_clear_pulse(self) -> Term:
-        return both((
-            self._term("clear", lambda axis: axis.below(Fraction(1), True)),
-            self._term("support", lambda axis: axis.below(_SHARED_SUPPORT, False)),
-        ))
+        return both(
+            (
+                self._term("clear", lambda axis: axis.below(Fraction(1), True)),
+                self._term("support", lambda axis: axis.below(_SHARED_SUPPORT, False)),
+            )
+        )
 
     def definite_line(self) -> int | None:
         return next((place for place, (tier, _) in enumerate(self.compiled.tiers) if tier == TIERS[0]), None)
@@ -88,23 +91,40 @@ def tier_faults(compiled: CompiledKey, rules: TierRules, faulty) -> list[Diagnos
             continue
         if not rules.given(place):
             before = [each.tier for each in passes.tiers[:place]]
-            why = "no votes can meet its condition" if not before or not rules.possible(
-                rules.conditions.term(compiled.tiers[place][1], YES)
-            ) else f"whatever meets its condition is already {before[-1]}"
-            found.append(finding("K409", f"`{tier.tier}` is never given: {why}", tier.span,
-                                 "change the numbers so that the tiers follow each other"))
+            why = (
+                "no votes can meet its condition"
+                if not before or not rules.possible(rules.conditions.term(compiled.tiers[place][1], YES))
+                else f"whatever meets its condition is already {before[-1]}"
+            )
+            found.append(
+                finding(
+                    "K409",
+                    f"`{tier.tier}` is never given: {why}",
+                    tier.span,
+                    "change the numbers so that the tiers follow each other",
+                )
+            )
         elif best is not None and index < best:
-            found.append(finding(
-                "K409", f"`{tier.tier}` is never given: every way to a taxon or group has `at most {TIERS[best]}` on it or "
-                "something stricter", tier.span, "take the line out, or an `at most`",
-            ))
+            found.append(
+                finding(
+                    "K409",
+                    f"`{tier.tier}` is never given: every way to a taxon or group has `at most {TIERS[best]}` on it or "
+                    "something stricter",
+                    tier.span,
+                    "take the line out, or an `at most`",
+                )
+            )
     line = rules.definite_line()
     if line is not None and rules.given(line, rules.no_clear_pulse()):
-        found.append(finding(
-            "K411", "`definite` can be given to a pass without one clear pulse: two candidates that no pulse parts have half of "
-            "the votes each, and that is enough here", passes.tiers[line].span,
-            "ask for clear pulses as well, as in definite when support >= 90 % and clear >= 5",
-        ))
+        found.append(
+            finding(
+                "K411",
+                "`definite` can be given to a pass without one clear pulse: two candidates that no pulse parts have half of "
+                "the votes each, and that is enough here",
+                passes.tiers[line].span,
+                "ask for clear pulses as well, as in definite when support >= 90 % and clear >= 5",
+            )
+        )
     return found
 
 

@@ -62,8 +62,13 @@ def layout(compiled: CompiledKey) -> Tree:
             stack.pop()
             rows = rows_of[place]
             middle = (rows[0] + rows[-1]) / 2 if rows else float(row)
-            forks[place] = Fork(stations[place].number, stations[place].couplet.question or "", depth, middle,
-                                (rows[0], rows[-1]) if rows else (middle, middle))
+            forks[place] = Fork(
+                stations[place].number,
+                stations[place].couplet.question or "",
+                depth,
+                middle,
+                (rows[0], rows[-1]) if rows else (middle, middle),
+            )
             if place in pending:
                 parent, branch = pending.pop(place)
                 rows_of[parent].append(middle)

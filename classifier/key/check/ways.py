@@ -40,9 +40,7 @@ class Ways:
         self.ground = ground
         self.stations = ground.compiled.stations
         self._passages = {True: {}, False: {}}
-        self.station_of = {
-            route.index: place for place, station in enumerate(self.stations) for route in station.routes
-        }
+        self.station_of = {route.index: place for place, station in enumerate(self.stations) for route in station.routes}
 
     def passage(self, place: int, *, clearly: bool) -> Passage:
         """What comes to a couplet and how its leads divide it."""

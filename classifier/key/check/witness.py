@@ -27,7 +27,8 @@ _STEPS_OF_A_LEAD = 5
 
 @dataclass(frozen=True)
 class Witness:
-    """``call``: (metric, value) pairs in the order of the registry; what is not there is missing; ``cells``: the set it was taken from."""
+    """``call``: (metric, value) pairs in the order of the registry; what is not there is missing; ``cells``: the set it was taken
+    from."""
 
     call: tuple[tuple[str, float], ...]
     cells: tuple[int, ...]
@@ -219,9 +220,7 @@ def _tried(ground, found, shows):
             # Multiples of the golden section fill each stretch evenly, each metric at its own pace.
             part = ((number + 1) * 0.6180339887 * (place + 1)) % 1.0
             call[name] = round(low + part * (high - low), 3)
-        if _ordered_rightly(call) and shows(
-            walked(ground, call), call
-        ):
+        if _ordered_rightly(call) and shows(walked(ground, call), call):
             return Answer(Witness(_ordered(call), found.cells, 0.0))
     return Answer(open=True)
 

@@ -69,4 +69,3 @@ def listed(texts: Sequence[str], word: str = "and", most: int | None = None) -> 
         texts = [*texts[:most], f"{len(texts) - most} more"]
         word = "and"
     return ", ".join(texts[:-1]) + f" {word} {texts[-1]}" if len(texts) > 1 else "".join(texts)
-

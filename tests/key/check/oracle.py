@@ -117,8 +117,7 @@ def expected(reading):
     faulty = [
         route
         for route in compiled.routes
-        if route.meaning is not None
-        and any(("K405", each.span.start) in found for each in _comparisons(route.meaning))
+        if route.meaning is not None and any(("K405", each.span.start) in found for each in _comparisons(route.meaning))
     ]
     wide = _wide(calls)
     never = {route.index for route in faulty if not np.any(np.logical_or(*judged_on(route.meaning, wide)))}
@@ -166,9 +165,7 @@ def _wide(calls):
     """The calls of the grid and, where the gate keeps metrics within a few units, calls far outside of them."""
     if not set(calls) & set(TOGETHER):
         return calls
-    values = [
-        np.arange(15, 27, 1.0) if name in TOGETHER else np.unique(column) for name, column in calls.items()
-    ]
+    values = [np.arange(15, 27, 1.0) if name in TOGETHER else np.unique(column) for name, column in calls.items()]
     wide = dict(zip(calls, map(np.ravel, np.meshgrid(*values, indexing="ij")), strict=True))
     keep = np.ones(len(next(iter(wide.values()))), bool)
     if "max_frequency" in wide:
@@ -241,8 +238,11 @@ def _axes_of(meaning):
 
 def _edges(reading):
     """By axis (as ``_axes_of`` names it) the boundaries that the key sets on it, zones and declared ranges included."""
-    edges = {entry.metric: {float(entry.low.value), float(entry.high.value)}
-             for taxon in reading.key.taxa.values() for entry in taxon.ranges}
+    edges = {
+        entry.metric: {float(entry.low.value), float(entry.high.value)}
+        for taxon in reading.key.taxa.values()
+        for entry in taxon.ranges
+    }
     for meaning in on_pulses(reading):
         for each in _comparisons(meaning):
             own = [float(each.boundary + sign * each.zone) for sign in (-1, 0, 1)]

@@ -21,11 +21,20 @@ def comparison_of(text):
 
 WRITTEN = st.builds(
     lambda form, sense, boundary, zone: f"{form} {sense} {boundary} kHz/ms" + (f" ± {zone} kHz/ms" if zone else ""),
-    st.sampled_from((
-        "characteristic_slope", "-characteristic_slope", "2 * characteristic_slope", "-0.5 * characteristic_slope + 1 kHz/ms",
-        "abs(characteristic_slope)", "abs(characteristic_slope - 2 kHz/ms)", "abs(3 kHz/ms - 2 * characteristic_slope)",
-    )),
-    st.sampled_from(("<", "<=", ">", ">=")), st.integers(-4, 6), st.sampled_from((0, 0, 1, 2)),
+    st.sampled_from(
+        (
+            "characteristic_slope",
+            "-characteristic_slope",
+            "2 * characteristic_slope",
+            "-0.5 * characteristic_slope + 1 kHz/ms",
+            "abs(characteristic_slope)",
+            "abs(characteristic_slope - 2 kHz/ms)",
+            "abs(3 kHz/ms - 2 * characteristic_slope)",
+        )
+    ),
+    st.sampled_from(("<", "<=", ">", ">=")),
+    st.integers(-4, 6),
+    st.sampled_from((0, 0, 1, 2)),
 )
 
 
@@ -71,7 +80,9 @@ def test_runs_are_the_stretches_of_the_cells(cuts, mask):
     points = [value / 4 for value in range(-4, 32)]
     inside = {value for value in points if axis.cell_of(value) & mask}
     by_runs = {
-        value for value in points for low, low_open, high, high_open in axis.runs(mask)
+        value
+        for value in points
+        for low, low_open, high, high_open in axis.runs(mask)
         if (low < value or (low == value and not low_open)) and (value < high or (high == value and not high_open))
     }
     assert inside == by_runs
@@ -88,10 +99,14 @@ def test_whole_numbers_have_no_cells_between():
 
 def test_kinds_of_quantities():
     texts = {
-        "characteristic_slope > 1 kHz/ms": PLAIN, "start_frequency + end_frequency > 1 kHz": SUM,
-        "bandwidth / duration > 1 kHz/ms": RATIO, "abs(tail) + bandwidth > 1 kHz": BENT,
-        "duration * bandwidth > 1 kHz*ms": OPAQUE, "bandwidth / tail > 1": OPAQUE,
-        "abs(tail * duration) > 1 kHz*ms": OPAQUE, "bandwidth / duration + mean_slope > 1 kHz/ms": OPAQUE,
+        "characteristic_slope > 1 kHz/ms": PLAIN,
+        "start_frequency + end_frequency > 1 kHz": SUM,
+        "bandwidth / duration > 1 kHz/ms": RATIO,
+        "abs(tail) + bandwidth > 1 kHz": BENT,
+        "duration * bandwidth > 1 kHz*ms": OPAQUE,
+        "bandwidth / tail > 1": OPAQUE,
+        "abs(tail * duration) > 1 kHz*ms": OPAQUE,
+        "bandwidth / duration + mean_slope > 1 kHz/ms": OPAQUE,
     }
     for text, kind in texts.items():
         axes = Axes()

@@ -25,8 +25,14 @@ def test_a_boundary_at_the_very_end_of_a_range():
 
 
 def test_sums_that_cannot_be():
-    for text in ("start_frequency > max_frequency + 1 kHz", "bandwidth < 0 kHz", "start_frequency - end_frequency > 500 kHz",
-                 "bandwidth > max_frequency", "abs(tail) < 0 kHz", "bandwidth / duration < 0 kHz/ms"):
+    for text in (
+        "start_frequency > max_frequency + 1 kHz",
+        "bandwidth < 0 kHz",
+        "start_frequency - end_frequency > 500 kHz",
+        "bandwidth > max_frequency",
+        "abs(tail) < 0 kHz",
+        "bandwidth / duration < 0 kHz/ms",
+    ):
         assert codes_in(ONE.format(text)) == ["K405"], text
 
 
@@ -60,7 +66,9 @@ def test_the_nyquist_frequency():
     )
     # A bandwidth cannot be wider than the band that is recorded.
     assert [each.message.split(" has ")[0] for each in found_in(text, sample_rate_khz=100)] == [
-        "`characteristic_frequency < 97 kHz`", "`bandwidth < 60 kHz`"]
+        "`characteristic_frequency < 97 kHz`",
+        "`bandwidth < 60 kHz`",
+    ]
     zoned = ONE.format("characteristic_frequency < 95 kHz ± 2 kHz")
     assert codes_in(zoned, sample_rate_khz=192) == ["K406"]
 

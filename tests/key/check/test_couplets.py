@@ -43,9 +43,8 @@ def test_a_gap_of_calls_with_a_missing_metric():
 
 def test_a_gap_where_mean_slope_must_fit_to_the_ends():
     """mean_slope * duration = end - start: a slope of -10 over 5 ms is a fall of 50 kHz, so no call is in the gap."""
-    text = (
-        "gate\n    duration from 4.9 to 5.1 ms\n    start_frequency < 40 kHz\n    end_frequency > 20 kHz\n"
-        + PAIR.format("mean_slope > {} kHz/ms", "mean_slope > 300 kHz/ms")
+    text = "gate\n    duration from 4.9 to 5.1 ms\n    start_frequency < 40 kHz\n    end_frequency > 20 kHz\n" + PAIR.format(
+        "mean_slope > {} kHz/ms", "mean_slope > 300 kHz/ms"
     )
     assert codes_in(text.format(-10)) == ["K401", "K490"]
     assert "K403" in codes_in(text.format(-3))
@@ -67,8 +66,9 @@ def test_an_overlap_names_the_quantity_and_a_call():
     text = PAIR.format("characteristic_frequency < 26 kHz", "characteristic_frequency > 24 kHz")
     (found,) = found_in(text)
     assert found.code == "K404"
-    assert found.message.startswith("1a and 1b overlap in characteristic_frequency: both are yes to calls with "
-                                    "characteristic_frequency from 24 to 26 kHz")
+    assert found.message.startswith(
+        "1a and 1b overlap in characteristic_frequency: both are yes to calls with characteristic_frequency from 24 to 26 kHz"
+    )
     assert found.witness == (("characteristic_frequency", 25.0),)
     reading = reading_of(text)
     assert walked(reading, found.witness).trail == "1a"
@@ -76,8 +76,10 @@ def test_an_overlap_names_the_quantity_and_a_call():
 
 
 def test_what_is_no_overlap():
-    nested = "couplet 1\n    1a characteristic_frequency < 16 kHz => Examplia a\n" \
+    nested = (
+        "couplet 1\n    1a characteristic_frequency < 16 kHz => Examplia a\n"
         "    1b characteristic_frequency < 24 kHz => Examplia b\n    1c otherwise => Examplia c\n"
+    )
     other = nested.replace("1a characteristic_frequency < 16 kHz", "1a coherence < 30 %")
     same_end = nested.replace("< 24 kHz => Examplia b", "from 12 to 24 kHz => Examplia a")
     zoned = nested.replace("< 16 kHz", "< 20 kHz ± 2 kHz").replace("< 24 kHz", "> 18.5 kHz ± 3.5 kHz")
@@ -100,7 +102,8 @@ def test_a_stretch_that_the_gate_cuts_off_through_other_metrics_is_no_overlap():
 
 
 def test_a_stretch_that_only_another_metric_cuts_is_still_a_stretch():
-    """Where end_frequency lies 2 kHz below the highest, it is not above the start: 1b never reaches beyond 0; found by random keys."""
+    """Where end_frequency lies 2 kHz below the highest, it is not above the start: 1b never reaches beyond 0 (found by random
+    keys)."""
     body = (
         "gate\n    start_frequency from 20 to 22 kHz\n    end_frequency from 20 to 22 kHz\n    max_frequency from 20 to 22 kHz\n"
         "couplet 1\n    1a end_frequency - start_frequency >= 0 kHz => Examplia a\n"

@@ -111,9 +111,14 @@ def by_walking(compiled, taxon, calls, seed):
 def label_of(compiled, ends):
     if len(ends) == 1:
         return ends[0].label
-    taxa = set().union(*({end.label} if end.kind == "taxon" else set(end.members) if end.kind == "group" else {None} for end in ends))
-    holding = [(len(group.members), name) for name, group in compiled.key.groups.items()
-               if taxa <= {member.name for member in group.members}]
+    taxa = set().union(
+        *({end.label} if end.kind == "taxon" else set(end.members) if end.kind == "group" else {None} for end in ends)
+    )
+    holding = [
+        (len(group.members), name)
+        for name, group in compiled.key.groups.items()
+        if taxa <= {member.name for member in group.members}
+    ]
     return min(holding)[1] if holding else "unidentified"
 
 
@@ -144,9 +149,15 @@ def test_the_share_in_a_slanted_zone_is_its_area():
         'key "c" version 1\ntaxon Examplia a\n    start_frequency 30 to 40 kHz\n    end_frequency 20 to 30 kHz\n'
         "taxon Examplia b\n    snr 5 to 6 dB\n"
     )
-    body = "couplet 1\n    1a start_frequency - end_frequency < 8 kHz ± 2 kHz => Examplia a\n    1b otherwise => Examplia b\n" + PASSES
+    body = (
+        "couplet 1\n    1a start_frequency - end_frequency < 8 kHz ± 2 kHz => Examplia a\n    1b otherwise => Examplia b\n" + PASSES
+    )
     reading = reading_of(body, head)
-    rows = {row.label: row.share for row in coverage(compile_key(reading.key, reading.meanings), calls=20_000) if row.taxon == "Examplia a"}
+    rows = {
+        row.label: row.share
+        for row in coverage(compile_key(reading.key, reading.meanings), calls=20_000)
+        if row.taxon == "Examplia a"
+    }
 
     def area(most):
         """The share of the square in which start - end < most: with u, v from 0 to 10, u + (10 - v) < most."""

@@ -44,7 +44,7 @@ def test_at_most_makes_a_lead_safe():
 def test_a_cap_further_up_the_way_counts():
     text = (
         "couplet 1\n    1a characteristic_frequency < 22 kHz ± 1 kHz => Examplia a\n    1b otherwise => 2, at most probable\n"
-        "couplet 2\n    2a duration > 5 ms => Examplia b\n    2b otherwise => unidentified \"short\"\n" + PASSES
+        'couplet 2\n    2a duration > 5 ms => Examplia b\n    2b otherwise => unidentified "short"\n' + PASSES
     )
     assert found_in(text, KEY) == []
     assert codes_in(text.replace(", at most probable", ""), KEY) == ["K410"]
@@ -79,15 +79,15 @@ def test_a_taxon_that_declares_nothing_is_not_spoken_of():
 
 
 def test_metrics_of_which_nothing_is_declared_may_be_anything():
-    text = (
-        "couplet 1\n    1a characteristic_slope < -5 kHz/ms ± 1 kHz/ms => Examplia c\n    1b otherwise => 2\n"
-        + body().replace("couplet 1", "couplet 2").replace("1a", "2a").replace("1b", "2b").replace("22 kHz", "25 kHz")
-    )
+    text = "couplet 1\n    1a characteristic_slope < -5 kHz/ms ± 1 kHz/ms => Examplia c\n    1b otherwise => 2\n" + body().replace(
+        "couplet 1", "couplet 2"
+    ).replace("1a", "2a").replace("1b", "2b").replace("22 kHz", "25 kHz")
     (found,) = found_in(text, KEY)
     assert found.message == "lead 1a makes calls of `Examplia a` and `Examplia b` `definite` as `Examplia c`"
     assert "declare its characteristic_slope" in found.help
     declared = KEY.replace("24 kHz\n", "24 kHz\n    characteristic_slope -3 to 0 kHz/ms\n").replace(
-        "30 kHz\n", "30 kHz\n    characteristic_slope -3 to 0 kHz/ms\n")
+        "30 kHz\n", "30 kHz\n    characteristic_slope -3 to 0 kHz/ms\n"
+    )
     assert found_in(text, declared) == []
 
 
@@ -108,7 +108,8 @@ def test_a_missing_metric_keeps_both_ways_open_but_their_ends_may_be_one():
     kindest cap counts."""
     text = (
         "couplet 1\n    1a characteristic_slope < -5 kHz/ms => Examplia b, at most probable\n    1b otherwise => 2\n"
-        "couplet 2\n    2a characteristic_slope < 1 kHz/ms => Examplia b, at most probable\n    2b otherwise => Examplia b\n" + PASSES
+        "couplet 2\n    2a characteristic_slope < 1 kHz/ms => Examplia b, at most probable\n    2b otherwise => Examplia b\n"
+        + PASSES
     )
     declared = KEY.replace("24 kHz\n", "24 kHz\n    characteristic_slope -3 to 0 kHz/ms\n")
     (found,) = [each for each in found_in(text, declared) if each.code == "K410"]
@@ -119,9 +120,7 @@ def test_a_missing_metric_keeps_both_ways_open_but_their_ends_may_be_one():
 
 
 def test_the_question_whether_a_metric_is_missing():
-    text = (
-        "couplet 1\n    1a knee_frequency is missing => Examplia b\n    1b otherwise => Examplia a\n" + PASSES
-    )
+    text = "couplet 1\n    1a knee_frequency is missing => Examplia b\n    1b otherwise => Examplia a\n" + PASSES
     by_lead = {each.message.split()[1]: each for each in found_in(text, KEY)}
     assert by_lead.keys() == {"1a", "1b"}
     assert "knee_frequency" not in dict(by_lead["1a"].witness)
@@ -129,11 +128,12 @@ def test_the_question_whether_a_metric_is_missing():
 
 
 def test_a_lead_with_many_victims_is_one_finding_with_the_widest_witness():
-    head = 'key "d" version 1\n' + "".join(
-        f"taxon Examplia t{n}\n    characteristic_frequency {20 + n} to {24 + 2 * n} kHz\n" for n in range(6)
-    ) + "taxon Examplia z\n"
-    text = "couplet 1\n    1a characteristic_frequency > 10 kHz => Examplia z\n" \
-        "    1b otherwise => unidentified \"low\"\n" + PASSES
+    head = (
+        'key "d" version 1\n'
+        + "".join(f"taxon Examplia t{n}\n    characteristic_frequency {20 + n} to {24 + 2 * n} kHz\n" for n in range(6))
+        + "taxon Examplia z\n"
+    )
+    text = 'couplet 1\n    1a characteristic_frequency > 10 kHz => Examplia z\n    1b otherwise => unidentified "low"\n' + PASSES
     found = [each for each in found_in(text, head) if each.code == "K410"]
     assert len(found) == 1
     assert "and 3 more" in found[0].message

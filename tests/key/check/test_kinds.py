@@ -34,8 +34,10 @@ def form_of(quantity, unit):
 @settings(max_examples=60, deadline=None)
 def test_no_call_lies_outside_the_bounds(quantity, unit, parts):
     form = form_of(quantity, unit)
-    call = {name: (metric.low + part * (metric.high - metric.low), None)
-            for part, (name, metric) in zip(np.resize(parts, len(METRICS)), METRICS.items(), strict=True)}
+    call = {
+        name: (metric.low + part * (metric.high - metric.low), None)
+        for part, (name, metric) in zip(np.resize(parts, len(METRICS)), METRICS.items(), strict=True)
+    }
     try:
         value, _ = _form(form, call)
     except ZeroDivisionError:
@@ -51,8 +53,10 @@ def test_bounds_of_sums_and_of_what_is_bent_are_reached(quantity, unit):
     names = sorted({name for name in METRICS if name in quantity})
     corners = np.array(np.meshgrid(*[(METRICS[name].low, METRICS[name].high) for name in names])).reshape(len(names), -1).T
     inner = [dict(zip(names, corner, strict=True)) for corner in corners]
-    zero = {"abs(characteristic_slope)": {"characteristic_slope": 0.0},
-            "abs(start_frequency - end_frequency - 5 kHz)": {"start_frequency": 50.0, "end_frequency": 45.0}}.get(quantity)
+    zero = {
+        "abs(characteristic_slope)": {"characteristic_slope": 0.0},
+        "abs(start_frequency - end_frequency - 5 kHz)": {"start_frequency": 50.0, "end_frequency": 45.0},
+    }.get(quantity)
     calls = inner + ([zero] if zero else [])
     values = [_form(form, {name: (value, None) for name, value in call.items()})[0] for call in calls]
     assert (min(values), max(values)) == pytest.approx(interval(form))

@@ -66,8 +66,10 @@ def test_more_ways_than_are_kept_apart_claim_nothing_that_is_not_so():
         ends = (number + 1, f"{number + 1}") if number < 14 else ("Examplia a", "Examplia b")
         side = 'unidentified "x"'
         lines += [
-            f"couplet {number}", f"    {number}a {name} > {number % 5 + 3} {unit} and snr > {number} dB => {ends[0]}",
-            f"    {number}b coherence < {number} % => {side}", f"    {number}c otherwise => {ends[1]}",
+            f"couplet {number}",
+            f"    {number}a {name} > {number % 5 + 3} {unit} and snr > {number} dB => {ends[0]}",
+            f"    {number}b coherence < {number} % => {side}",
+            f"    {number}c otherwise => {ends[1]}",
         ]
     assert "K401" not in codes_in("\n".join(lines) + "\n")
 

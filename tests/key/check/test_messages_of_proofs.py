@@ -33,7 +33,9 @@ KEY = HEAD + dedent("""\
 def test_dead_leads_and_gaps():
     reading = reading_of("", KEY)
     shown = "\n".join(render(each, reading.texts) for each in check_reading(reading))
-    assert shown == dedent("""\
+    assert (
+        shown
+        == dedent("""\
         planted.key:10:5: error K401 lead-unreachable: no call comes to lead 1c: 1b takes every call that it would take
            10 |     1c characteristic_frequency < 25 kHz => Examplia b
               |     ^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^
@@ -61,15 +63,20 @@ def test_dead_leads_and_gaps():
               | ^^^^^^^^^
         call: duration = 4 ms, characteristic_frequency = 34 kHz
         help: such a call ends unidentified without a reason; let the leads meet, or add a last one: 3c otherwise => unidentified "…\"""")
+    )
 
 
 def test_an_unsafe_definite():
-    head = 'key "d" version 1\ntaxon Examplia a\n    characteristic_frequency 18 to 24 kHz\n    duration 4 to 7 ms\ntaxon Examplia b\n'
+    head = (
+        'key "d" version 1\ntaxon Examplia a\n    characteristic_frequency 18 to 24 kHz\n    duration 4 to 7 ms\ntaxon Examplia b\n'
+    )
     reading = reading_of(
         "couplet 1\n    1a characteristic_frequency < 22 kHz ± 1 kHz => Examplia a\n    1b otherwise => Examplia b\n" + PASSES, head
     )
     (found,) = check_reading(reading)
-    assert render(found, reading.texts) == dedent("""\
+    assert (
+        render(found, reading.texts)
+        == dedent("""\
         planted.key:8:5: error K410 definite-unsafe: lead 1b makes calls of `Examplia a` `definite` as `Examplia b`
             8 |     1b otherwise => Examplia b
               |     ^^^^^^^^^^^^^^^^^^^^^^^^^^
@@ -78,3 +85,4 @@ def test_an_unsafe_definite():
               |     ^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^^
         call: duration = 5.5 ms, characteristic_frequency = 23.5 kHz
         help: keep 1b clear of what `Examplia a` declares (characteristic_frequency 18 to 24 kHz), cap it (`, at most probable`), or end it in a group that holds both""")
+    )

@@ -19,8 +19,17 @@ def tangled():
     """A key that needs more effort than is allowed: conditions of many choices, most of which cannot be met all at once."""
     rng = random.Random(5)
     names = (
-        ("duration", "ms"), ("snr", "dB"), ("level", "dB"), ("flat_share", "%"), ("coherence", "%"), ("second_harmonic", "dB"),
-        ("third_harmonic", "dB"), ("onset", "s"), ("tail", "kHz"), ("interval", "ms"), ("start_frequency", "kHz"),
+        ("duration", "ms"),
+        ("snr", "dB"),
+        ("level", "dB"),
+        ("flat_share", "%"),
+        ("coherence", "%"),
+        ("second_harmonic", "dB"),
+        ("third_harmonic", "dB"),
+        ("onset", "s"),
+        ("tail", "kHz"),
+        ("interval", "ms"),
+        ("start_frequency", "kHz"),
         ("clipped_share", "%"),
     )
     lines = [HEAD]

@@ -15,10 +15,10 @@ HEAD = (
     "taxon Examplia b\n    characteristic_frequency 22 to 30 kHz\n    duration 2 to 9 ms\n    characteristic_slope -4 to 0 kHz/ms\n"
 )
 BODY = (
-    "couplet 1 \"how low?\"\n    1a characteristic_frequency < 20 kHz ± 1 kHz => 2\n    1b characteristic_slope < -3 kHz/ms => 3\n"
+    'couplet 1 "how low?"\n    1a characteristic_frequency < 20 kHz ± 1 kHz => 2\n    1b characteristic_slope < -3 kHz/ms => 3\n'
     "    1c otherwise => Examplia b\n"
     "couplet 2\n    2a duration > 5 ms ± 1 ms => Examplia a\n    2b otherwise => 3\n"
-    "couplet 3\n    3a coherence < 30 % => not a bat \"rain\"\n    3b otherwise => unidentified \"steep or short\"\n"
+    'couplet 3\n    3a coherence < 30 % => not a bat "rain"\n    3b otherwise => unidentified "steep or short"\n'
 )
 
 
@@ -90,7 +90,9 @@ def test_nothing_overlaps_the_names_of_leads(compiled):
     figure = figure_of(compiled)
     renderer = figure.canvas.get_renderer()
     boxes = [text.get_window_extent(renderer) for text in figure.axes[0].texts]
-    clashes = [(i, j) for i in range(len(boxes)) for j in range(i) if boxes[i].shrunk(0.98, 0.7).overlaps(boxes[j].shrunk(0.98, 0.7))]
+    clashes = [
+        (i, j) for i in range(len(boxes)) for j in range(i) if boxes[i].shrunk(0.98, 0.7).overlaps(boxes[j].shrunk(0.98, 0.7))
+    ]
     assert clashes == []
 
 
@@ -120,6 +122,7 @@ def test_regions_differ_also_without_colour(compiled):
 
     pairs = [(to_rgb(tint), hatch) for tint in picture._TINTS for hatch in picture._HATCHES]
     assert len(set(pairs)) == len(pairs)
-    lightness = sorted(sum(part * each for part, each in zip((0.2126, 0.7152, 0.0722), to_rgb(tint), strict=True))
-                       for tint in picture._TINTS)
+    lightness = sorted(
+        sum(part * each for part, each in zip((0.2126, 0.7152, 0.0722), to_rgb(tint), strict=True)) for tint in picture._TINTS
+    )
     assert lightness[0] > 0.8  # black text and lines stay legible on each of them (contrast above 15 to 1)

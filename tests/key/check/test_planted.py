@@ -42,7 +42,7 @@ PLANTS = [
     ("K401", "    3b otherwise", "    3b characteristic_slope > 0 kHz/ms => Examplia b\n    3c otherwise"),
     ("K401", "    2c otherwise", "    2c duration < 0.5 ms => Examplia a\n    2d otherwise"),
     ("K402", "    2c otherwise", "    2c characteristic_frequency < 36.5 kHz ± 1 kHz => Examplia a\n    2d otherwise"),
-    ("K403", "    2c otherwise => unidentified \"high and flat\"", "    2c characteristic_frequency > 40 kHz => Examplia a"),
+    ("K403", '    2c otherwise => unidentified "high and flat"', "    2c characteristic_frequency > 40 kHz => Examplia a"),
     ("K403", "    3b otherwise =>", "    3b start_frequency - end_frequency < 15 kHz =>"),
     ("K404", "    2c otherwise", "    2c characteristic_frequency > 30 kHz => Examplia a\n    2d otherwise"),
     ("K405", "< 35 kHz ± 1 kHz", "< 3500 kHz ± 1 kHz"),

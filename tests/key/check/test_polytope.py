@@ -86,7 +86,8 @@ def test_kinds_in_these_lists_are_what_they_are_for():
 def test_stretches_of_a_difference_and_of_its_parts(low, width, boundary, more):
     """x in [30, 30 + width], y in [30 + boundary, ... + more] and x - y > low: possible iff the widest difference is more."""
     ground = ground_of(
-        f"start_frequency from 30 to {30 + width} kHz", f"end_frequency from {30 + boundary} to {30 + boundary + more} kHz",
+        f"start_frequency from 30 to {30 + width} kHz",
+        f"end_frequency from {30 + boundary} to {30 + boundary + more} kHz",
         f"start_frequency - end_frequency > {low} kHz",
     )
     assert (together(ground) is not None) == (width - boundary > low)
@@ -108,8 +109,11 @@ def test_a_flat_set_is_found():
 
 def test_widest_is_the_centre_of_the_largest_ball_in_resolutions():
     # x + y <= 10, x >= 0, y >= 0 with scales 1, 1 and 2: the room t solves t + t + 2t = 10.
-    rows = [Row(("x", "y"), (1.0, 1.0), high=10.0, scale=2.0), Row(("x",), (1.0,), low=0.0, scale=1.0),
-            Row(("y",), (1.0,), low=0.0, scale=1.0)]
+    rows = [
+        Row(("x", "y"), (1.0, 1.0), high=10.0, scale=2.0),
+        Row(("x",), (1.0,), low=0.0, scale=1.0),
+        Row(("y",), (1.0,), low=0.0, scale=1.0),
+    ]
     call, room = widest({"x": (-50.0, 50.0), "y": (-50.0, 50.0)}, rows, open_only=False)
     assert room == pytest.approx(2.5)
     assert call == pytest.approx({"x": 2.5, "y": 2.5})

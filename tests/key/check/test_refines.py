@@ -9,12 +9,16 @@ from planting import found_in, reading_of
 from classifier.key import compile_key
 
 BODY = "couplet 1\n    1a duration < 5 ms => Examplia a\n    1b otherwise => Examplia b\nrefine Examplia a | Examplia b\n"
-CONDITIONS = [f"alternation {sense} {value} kHz{zone}" for sense in ("<", "<=", ">", ">=") for value in (2, 3) for zone in ("", " ± 1 kHz")]
+CONDITIONS = [
+    f"alternation {sense} {value} kHz{zone}" for sense in ("<", "<=", ">", ">=") for value in (2, 3) for zone in ("", " ± 1 kHz")
+]
 CONDITIONS += ["feeding_buzz", "not feeding_buzz", "month = 6", "month from 5 to 7", "duty_cycle < 10 % and alternation > 3 kHz"]
 
 
 def dead_in(leads):
-    text = BODY + "".join(f"    {'abcd'[place]} {condition} => Examplia {'ab'[place % 2]}\n" for place, condition in enumerate(leads))
+    text = BODY + "".join(
+        f"    {'abcd'[place]} {condition} => Examplia {'ab'[place % 2]}\n" for place, condition in enumerate(leads)
+    )
     return {each.message.split(" of refine")[0][-1] for each in found_in(text) if each.code == "K401"}, reading_of(text)
 
 
@@ -24,9 +28,14 @@ def test_a_lead_is_dead_if_and_only_if_no_pass_of_a_grid_comes_to_it(leads):
     leads = [lead.format(CONDITIONS[place]) for place, lead in enumerate(leads)]
     dead, reading = dead_in(leads)
     compiled = compile_key(reading.key, reading.meanings)
-    grid = np.array(np.meshgrid(
-        [0, 1, 1.5, 2, 2.5, 3, 3.5, 4, 5], [0, 1], [4, 5, 6, 7, 8], [5, 10, 15],
-    )).reshape(4, -1)
+    grid = np.array(
+        np.meshgrid(
+            [0, 1, 1.5, 2, 2.5, 3, 3.5, 4, 5],
+            [0, 1],
+            [4, 5, 6, 7, 8],
+            [5, 10, 15],
+        )
+    ).reshape(4, -1)
     statistics = dict(zip(("alternation", "feeding_buzz", "month", "duty_cycle"), grid.astype(float), strict=True))
     assert dead == never_taken(compiled, statistics)
 
@@ -75,7 +84,6 @@ def never_taken(compiled, statistics):
 def test_what_stands_behind_otherwise_free_leads_is_named_with_its_reason():
     dead, _ = dead_in(["alternation >= 3 kHz", "alternation > 4 kHz", "alternation < 3 kHz", "month = 6"])
     assert dead == {"b", "d"}
-
 
 
 @pytest.mark.parametrize("condition", ["median(duration) < 5 ms and spread(duration) > 1 ms", "share(duration < 5 ms) >= 0 %"])

@@ -17,7 +17,9 @@ _spec.loader.exec_module(benchmark)
 
 
 def test_a_key_with_errors_gets_those_and_what_single_statements_show():
-    text = HEAD + "couplet 1\n    1a duration < 5 => Examplia a\n    1b snr > 900 dB => Examplia b\n    1c otherwise => Examplia c\n"
+    text = (
+        HEAD + "couplet 1\n    1a duration < 5 => Examplia a\n    1b snr > 900 dB => Examplia b\n    1c otherwise => Examplia c\n"
+    )
     assert [each.code for each in check(parse_key(text, "k"))] == ["K203", "K405"]
 
 
@@ -47,10 +49,13 @@ def test_a_boundary_moved_in_a_large_key_is_found():
     text = benchmark.tree_key(60, 30)
     # The first couplet that parts two taxa: they are declared by the boxes that it gives them.
     lines = text.splitlines()
-    lead = next(one for one, other in zip(lines, lines[1:], strict=False) if "a " in one and "=> Examplia" in one
-                and "=> Examplia" in other)
+    lead = next(
+        one for one, other in zip(lines, lines[1:], strict=False) if "a " in one and "=> Examplia" in one and "=> Examplia" in other
+    )
     name, sign, number = lead.split()[1:4]
-    moved = lead.replace(f"{name} {sign} {number}", f"{name} {sign} {float(number) + 6 * float(lead.split('± ')[1].split()[0]):.2f}")
+    moved = lead.replace(
+        f"{name} {sign} {number}", f"{name} {sign} {float(number) + 6 * float(lead.split('± ')[1].split()[0]):.2f}"
+    )
     found = check_reading(parse_key(text.replace(lead, moved), "k"))
     assert "K410" in {each.code for each in found}
 
@@ -62,8 +67,10 @@ def test_no_fault_is_proven_of_the_keys_that_come_along(path):
 
 
 def test_examples_are_run():
-    text = "couplet 1\n    1a duration < 5 ms => Examplia a\n    1b otherwise => Examplia b\n" \
-        "example \"long\" duration 8 ms\n    => Examplia {}\n"
+    text = (
+        "couplet 1\n    1a duration < 5 ms => Examplia a\n    1b otherwise => Examplia b\n"
+        'example "long" duration 8 ms\n    => Examplia {}\n'
+    )
     assert codes_in(text.format("b")) == []
     assert codes_in(text.format("a")) == ["K501"]
 
@@ -71,7 +78,9 @@ def test_examples_are_run():
 def test_variants_are_proven_as_merged_and_point_at_the_file_where_the_text_stands(tmp_path):
     (tmp_path / "base.key").write_text(
         HEAD + "let split = 20 kHz\ncouplet 1\n    1a characteristic_frequency < split => Examplia a\n"
-        "    1b characteristic_frequency >= 20 kHz => Examplia b\n", encoding="utf-8")
+        "    1b characteristic_frequency >= 20 kHz => Examplia b\n",
+        encoding="utf-8",
+    )
     (tmp_path / "variant.key").write_text('key "v" version 1\nbased on "base.key"\nlet split = 18 kHz\n', encoding="utf-8")
     assert [each.code for each in check(read_key(tmp_path / "base.key")) if each.code != "K225"] == []
     (gap,) = [each for each in check(read_key(tmp_path / "variant.key")) if each.code != "K225"]
@@ -90,15 +99,23 @@ def test_reading_of_is_what_tests_think():
 def fan_key(couplets, per=20):
     """Couplets 1 and 2xx send each stretch of level and of duration to a couplet of its own, and each of those has a gap."""
     blocks = -(-couplets // per)
-    lines = ["couplet 1", *(f"    1{chr(97 + block)} snr < {20 + block} dB => {200 + block}" for block in range(blocks)),
-             f"    1{chr(97 + blocks)} otherwise => Examplia c"]
+    lines = [
+        "couplet 1",
+        *(f"    1{chr(97 + block)} snr < {20 + block} dB => {200 + block}" for block in range(blocks)),
+        f"    1{chr(97 + blocks)} otherwise => Examplia c",
+    ]
     for block in range(blocks):
         lines.append(f"couplet {200 + block}")
-        lines += [f"    {200 + block}{chr(97 + place)} duration < {2 + place} ms => {1000 + block * per + place}" for place in range(per)]
+        lines += [
+            f"    {200 + block}{chr(97 + place)} duration < {2 + place} ms => {1000 + block * per + place}" for place in range(per)
+        ]
         lines.append(f"    {200 + block}{chr(97 + per)} otherwise => Examplia c")
     for number in range(blocks * per):
-        lines += [f"couplet {1000 + number}", f"    {1000 + number}a flat_share < 40 % => Examplia a",
-                  f"    {1000 + number}b flat_share > 50 % => Examplia b"]
+        lines += [
+            f"couplet {1000 + number}",
+            f"    {1000 + number}a flat_share < 40 % => Examplia a",
+            f"    {1000 + number}b flat_share > 50 % => Examplia b",
+        ]
     return "\n".join([*lines, ""])
 
 
@@ -125,8 +142,11 @@ def test_what_was_found_before_effort_ran_out_is_kept():
 
 def test_the_proof_on_which_most_depends_comes_first():
     """An unsafe definite is found with an effort that leaves nothing for the rest."""
-    body = fan_key(120).replace("couplet 1\n", "couplet 1\n    1a characteristic_frequency < 30 kHz => Examplia a\n").replace(
-        "    1a snr", "    1h snr", 1)
+    body = (
+        fan_key(120)
+        .replace("couplet 1\n", "couplet 1\n    1a characteristic_frequency < 30 kHz => Examplia a\n")
+        .replace("    1a snr", "    1h snr", 1)
+    )
     body = body.replace("    1h snr < 20 dB => 200\n", "")
     head = HEAD.replace("taxon Examplia b\n", "taxon Examplia b\n    characteristic_frequency 25 to 40 kHz\n")
     found = check_reading(reading_of(body + PASSES, head), steps=20_000)

@@ -93,10 +93,13 @@ def test_the_frequency_and_what_parts_the_most_taxa_besides_are_shown():
     )
     views = slices(compiled)
     assert [(view.across, view.up) for view in views] == [
-        ("characteristic_frequency", "duration"), ("characteristic_frequency", "characteristic_slope"),
+        ("characteristic_frequency", "duration"),
+        ("characteristic_frequency", "characteristic_slope"),
     ]
     assert [(box.taxon, box.across, box.up) for box in views[0].boxes] == [
-        ("Examplia a", (20.0, 24.0), (2.0, 5.0)), ("Examplia b", (30.0, 34.0), (6.0, 9.0)), ("Examplia c", (40.0, 44.0), (10.0, 13.0)),
+        ("Examplia a", (20.0, 24.0), (2.0, 5.0)),
+        ("Examplia b", (30.0, 34.0), (6.0, 9.0)),
+        ("Examplia c", (40.0, 44.0), (10.0, 13.0)),
     ]
 
 

@@ -59,8 +59,10 @@ def test_nothing_crosses(text):
     tree = layout(compiled_of(text))
     leaves = sorted(each.row for each in tree.branches if each.to is None)
     assert leaves == list(range(tree.rows))
-    below = {fork.number: [each for each in tree.branches if each.label.rstrip("abcdefghijklmnopqrstuvwxyz") == str(fork.number)]
-             for fork in tree.forks}
+    below = {
+        fork.number: [each for each in tree.branches if each.label.rstrip("abcdefghijklmnopqrstuvwxyz") == str(fork.number)]
+        for fork in tree.forks
+    }
 
     def span(number):
         rows = []
@@ -76,16 +78,22 @@ def test_nothing_crosses(text):
 
 
 def test_a_couplet_that_several_leads_go_to_is_laid_out_where_it_is_met_first():
-    tree = layout(compiled_of(
-        'key "k" version 1\ntaxon A a\n'
-        "couplet 1\n    1a duration < 5 ms => 2\n    1b snr < 20 dB => 3\n    1c otherwise => 2\n"
-        "couplet 2\n    2a snr < 9 dB => 3, at most probable\n    2b otherwise => A a\n"
-        'couplet 3\n    3a otherwise => not a bat "rain"\n'
-    ))
+    tree = layout(
+        compiled_of(
+            'key "k" version 1\ntaxon A a\n'
+            "couplet 1\n    1a duration < 5 ms => 2\n    1b snr < 20 dB => 3\n    1c otherwise => 2\n"
+            "couplet 2\n    2a snr < 9 dB => 3, at most probable\n    2b otherwise => A a\n"
+            'couplet 3\n    3a otherwise => not a bat "rain"\n'
+        )
+    )
     kinds = {each.label: (each.kind, each.end, each.at_most) for each in tree.branches}
     assert kinds == {
-        "1a": ("couplet", "2", None), "1b": ("elsewhere", "to 3", None), "1c": ("elsewhere", "to 2", None),
-        "2a": ("couplet", "3", "probable"), "2b": ("taxon", "A a", None), "3a": ("not a bat", "not a bat", None),
+        "1a": ("couplet", "2", None),
+        "1b": ("elsewhere", "to 3", None),
+        "1c": ("elsewhere", "to 2", None),
+        "2a": ("couplet", "3", "probable"),
+        "2b": ("taxon", "A a", None),
+        "3a": ("not a bat", "not a bat", None),
     }
 
 

@@ -98,8 +98,10 @@ def test_nothing_narrowed_has_no_words():
 
 def test_statistics_show_their_function():
     axes = Axes(PASS)
-    body = "couplet 1\n    1a otherwise => Examplia a\nrefine Examplia a | Examplia b\n" \
+    body = (
+        "couplet 1\n    1a otherwise => Examplia a\nrefine Examplia a | Examplia b\n"
         "    a median(duration) < 5 ms => Examplia b\n    b otherwise => stays\n"
+    )
     reading = reading_of(body)
     axes.take(reading.meanings[id(reading.key.refines[0].leads[0].condition)])
     axes.close()
