@@ -167,7 +167,16 @@ _ALL = (
         1,
         has_standard_error=False,
     ),
-    Metric("level", "dB", "peak level relative to full scale", "common-usage", -160.0, 10.0, 0.5, has_standard_error=False),
+    Metric(
+        "level",
+        "dB",
+        "peak level relative to full scale; of a clipped pulse with what was cut off put back",
+        "common-usage",
+        -160.0,
+        10.0,
+        0.5,
+        has_standard_error=False,
+    ),
     Metric(
         "snr", "dB", "peak level over the noise in the pulse's band", "common-usage", -20.0, 160.0, 0.5, has_standard_error=False
     ),
