@@ -37,16 +37,6 @@ MEDIAN_TARGETS = (
     ("end_frequency", "kHz", 0.2),
     ("duration", "%", 0.5),
 )
-#: Kind of call, as the targets name them, of each shape that the simulator draws. One of two medians weighs these kinds
-#: alike; the other weighs all pulses alike, and so tells as well how fast each bat called.
-KINDS = {
-    "QCF": "QCF",
-    "FM-QCF": "FM-QCF",
-    "noctule-like": "FM-QCF",
-    "FM linear": "FM",
-    "FM hyperbolic": "FM",
-    "CF-FM": "CF-FM",
-}
 #: Median of |x| of a standard normal x: turns a median of sizes into a standard deviation.
 _HALF_NORMAL_MEDIAN = 0.6745
 
@@ -57,11 +47,15 @@ def clear(rows):
 
 
 def median_alike(rows, column):
-    """Median of a column's sizes, in which every kind of call counts alike, however many pulses there are of it."""
-    known = rows.filter(pl.col(column).is_not_nan()).with_columns(kind_of_call=pl.col("shape").replace_strict(KINDS))
+    """Median of a column's sizes in which every shape counts alike.
+
+    Every shape has as many scenes, but not as many pulses that count: sweeps follow each other fast, and flat calls that their
+    own echo overlaps are not clear. A median over all pulses alike tells of that too.
+    """
+    known = rows.filter(pl.col(column).is_not_nan())
     size = known[column].abs()
     order = size.arg_sort()
-    weight = (1 / known.select(pl.len().over("kind_of_call")).to_series())[order].cum_sum()
+    weight = (1 / known.select(pl.len().over("shape")).to_series())[order].cum_sum()
     return float(size[order][int(weight.search_sorted(0.5 * weight[-1]))])
 
 
@@ -174,7 +168,7 @@ def _pulse_figures(loud, scenes):
         if len(row):
             figures[f"{name}, median error, {unit}"] = (row["median"][0], f"<= {target}")
             column = "share_duration" if unit == "%" else f"error_{name}"
-            figures[f"{name}, median error, kinds alike, {unit}"] = (median_alike(counted, column), f"<= {target}")
+            figures[f"{name}, median error, shapes alike, {unit}"] = (median_alike(counted, column), f"<= {target}")
     stated = summary.drop_nulls("coverage") if len(summary) else summary
     if len(stated):
         for words, row, target in (
