@@ -128,6 +128,7 @@ class ChannelMeter:
         duration, coherence = found["duration"][0], found["coherence"][0]
         peak, low, high = (found[name][0] for name in ("peak_frequency", "min_frequency", "max_frequency"))
         is_low = peak < settings.low_frequency_hz
+        cut = found["cut_start"] | found["cut_end"]
         falls = peak < settings.falling_frequency_hz
         fall = found["course"][:, 0] - found["course"][:, -1]
         most_rise = np.maximum(settings.falling_most_rise * peak, settings.falling_most_rise_of_fall * fall)
@@ -147,6 +148,7 @@ class ChannelMeter:
             & (~is_low | (duration >= settings.low_least_duration_s))
             & (~is_low | (duration <= settings.low_most_duration_s))
             & (~is_low | (coherence >= settings.low_least_coherence_percent))
+            & (~is_low | cut | (found["end_level"] <= settings.low_most_end_level))
             & (~falls | (duration <= settings.falling_most_duration_s))
             & (~falls | (_rise(found["course"], found["stillness"]) <= most_rise))
         )

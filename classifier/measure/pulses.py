@@ -12,7 +12,7 @@ from classifier.measure.describe import GRID, INFLATION, NAMES, describe
 from classifier.measure.harmonics import RATIOS, density_at, harmonics
 from classifier.measure.ridge import NODE
 from classifier.measure.spectrum import BAND_ROOM_HZ, net_energy, peak_and_centre, running_energy
-from classifier.measure.spline import polynomials_along
+from classifier.measure.spline import polynomial_at, polynomials_along
 from classifier.metrics import MEASURED
 
 #: Instants at which a pulse's course is kept for comparison with its neighbours.
@@ -74,6 +74,8 @@ class Pulse:
     course_hz : float64, shape (COURSE,), the ridge at even steps of the span
     whole_share : float, share of the energy at all frequencies that lies along the ridge and its harmonics
     stillness : float, how steady the phase is once the ridge is taken out, 1 for a single sound
+    end_level : float, amplitude at the louder of its two ends over that at its peak: a tenth where it has faded away, more where
+        it was lost while it still sounded
     cut_start, cut_end : bool, whether it runs over an end of the recording
     """
 
@@ -82,6 +84,7 @@ class Pulse:
     course_hz: np.ndarray
     whole_share: float
     stillness: float
+    end_level: float
     cut_start: bool
     cut_end: bool
 
@@ -105,7 +108,7 @@ class PulseMeter:
     def __call__(self, sound, region):
         """Measure a Sound of a Region; a Pulse, or None where it is no call."""
         band = self.baseband
-        exists, values, errors, course, whole_share, stillness, at_start, at_end = _measured(
+        exists, values, errors, course, whole_share, stillness, end_level, at_start, at_end = _measured(
             region.samples,
             region.recorded,
             region.start,
@@ -122,14 +125,14 @@ class PulseMeter:
         if not exists:
             return None
         cut_start, cut_end = region.at_file_start and at_start, region.at_file_end and at_end
-        return Pulse(values, errors, course, whole_share, stillness, cut_start, cut_end)
+        return Pulse(values, errors, course, whole_share, stillness, end_level, cut_start, cut_end)
 
 
 def merged(pulses):
     """A list of Pulse as arrays in order of onset; None when there is no pulse.
 
-    Returns a dict: metric name -> (values, errors or None); "course", shape (n, COURSE); "whole_share", "stillness", "cut_start",
-    "cut_end".
+    Returns a dict: metric name -> (values, errors or None); "course", shape (n, COURSE); "whole_share", "stillness", "end_level",
+    "cut_start", "cut_end".
     """
     if not pulses:
         return None
@@ -141,7 +144,7 @@ def merged(pulses):
         column = COLUMNS.index(metric.name)
         out[metric.name] = (values[:, column].copy(), errors[:, column].copy() if metric.has_standard_error else None)
     out["course"] = np.array([pulse.course_hz for pulse in pulses])
-    for name in ("whole_share", "stillness", "cut_start", "cut_end"):
+    for name in ("whole_share", "stillness", "end_level", "cut_start", "cut_end"):
         out[name] = np.array([getattr(pulse, name) for pulse in pulses])
     return out
 
@@ -152,7 +155,7 @@ def _measured(samples, recorded, start, frequency_hz, time, noted, floor, floor_
     and the last sample)."""
     values, errors = np.full(len(COLUMNS), np.nan), np.full(len(COLUMNS), np.nan)
     course = np.empty(COURSE)
-    nothing_there = False, values, errors, course, 0.0, 0.0, False, False
+    nothing_there = False, values, errors, course, 0.0, 0.0, 0.0, False, False
     exists, begin, nodes, shape, first, last, low, high = shape_along(
         samples, recorded, frequency_hz, time, floor, floor_bin_hz, kernel, decimation, rate_hz, limits.span_drop_db
     )
@@ -198,7 +201,10 @@ def _measured(samples, recorded, start, frequency_hz, time, noted, floor, floor_
     slack = 0.75 * NODE * decimation / rate_hz
     begins, ends = begin / rate_hz + shape.begin_s, begin / rate_hz + shape.end_s
     at_start, at_end = begins <= slack, ends >= len(samples) / rate_hz - slack
-    return True, values, errors, course, whole_share, shape.stillness, at_start, at_end
+    end_level = 0.0
+    for at in (shape.begin_s, shape.end_s):
+        end_level = max(end_level, polynomial_at(at, shape.amplitude_knots, shape.amplitude, 0) / shape.peak_amplitude)
+    return True, values, errors, course, whole_share, shape.stillness, end_level, at_start, at_end
 
 
 @compiled

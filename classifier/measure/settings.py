@@ -53,7 +53,7 @@ class MeasureSettings:
     #: frequencies, and of that in its band, must lie along its ridge.
     brief_s: float = 2.5e-3
     brief_least_whole_share: float = 0.55
-    brief_least_coherence_percent: float = 80.0
+    brief_least_coherence_percent: float = 89.0
     #: And of one yet briefer, as a rain drop's ring is and a call of a feeding buzz, still more in its band.
     briefest_s: float = 1.6e-3
     briefest_least_coherence_percent: float = 90.0
@@ -71,6 +71,8 @@ class MeasureSettings:
     low_least_duration_s: float = 4.0e-3
     low_most_duration_s: float = 35e-3
     low_least_coherence_percent: float = 85.0
+    #: And fade away at both ends: a bird's note, held for longer than a call, is lost where it bends or leaves the band.
+    low_most_end_level: float = 0.65
     #: Bats that call under this frequency fall in pitch or hold it, and not for longer than this (common practice, no
     #: source); birds' notes and their overtones rise over their beginning as well, by more than this share of their
     #: frequency and more than this share of what they fall by from end to end.
