@@ -118,10 +118,7 @@ def _follow_sorted(table, gap_s, settings):
     time, ends = pulses["time"], pulses["time"] + pulses["duration"]
     edges = _stretches(series, time, ends, gap_s)
     labels = find_tracks(pulses, edges, model(settings), float(gap_s))
-    value, weight = found.value, found.weight
-    pitch = np.where(
-        weight[:, 0] > 0, value[:, 0], np.where(weight[:, 2] > 0, value[:, 2], np.where(weight[:, 1] > 0, value[:, 1], np.nan))
-    )
+    pitch, unsure = _pitch(found)
     made = 0
     for start, stop in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
         own = labels[start:stop]
@@ -134,12 +131,31 @@ def _follow_sorted(table, gap_s, settings):
         cuts = np.searchsorted(own[order], np.arange(1, most + 2))
         tracks = [start + order[low:high] for low, high in zip(cuts[:-1], cuts[1:], strict=True)]
         settled, _ = settle(
-            tracks, start + np.flatnonzero(own == 0), time, ends, pitch, found.level, found.snr, gap_s=gap_s, settings=settings
+            tracks,
+            start + np.flatnonzero(own == 0),
+            time,
+            ends,
+            pitch,
+            unsure,
+            found.level,
+            found.snr,
+            gap_s=gap_s,
+            settings=settings,
         )
         for track in settled:
             made += 1
             numbers[kept[track]] = made
     return numbers
+
+
+def _pitch(found):
+    """One frequency for each pulse, as log in per cent, and its standard error: the characteristic frequency, else the end, else
+    the peak; NaN where none is known."""
+    pitch, unsure = np.full(len(found.value), np.nan), np.zeros(len(found.value))
+    for trait in (1, 2, 0):
+        known = found.weight[:, trait] > 0
+        pitch[known], unsure[known] = found.value[known, trait], found.error[known, trait]
+    return pitch, unsure
 
 
 def _stretches(series, time, ends, gap_s):

@@ -6,14 +6,15 @@ from classifier.passes.buzz import capture, home_of_buzz, in_buzz, median, remai
 from classifier.passes.strays import adopt_strays, in_order, mend, refill_buzzes
 
 
-def settle(tracks, loose, times, ends, pitch, level, snr, *, gap_s, settings):
+def settle(tracks, loose, times, ends, pitch, unsure, level, snr, *, gap_s, settings):
     """Tracks of one channel and run of recordings, with what the search left in pieces joined and echoes taken out.
 
     Parameters
     ----------
     tracks : list of lists of int, pulses in order of time
     loose : list of int, pulses that the search took for echoes
-    times, ends, pitch, level, snr : float arrays over all pulses: s, s, log frequency in per cent, dB, dB
+    times, ends, pitch, unsure, level, snr : float arrays over all pulses: s, s, log frequency in per cent and its standard
+        error, dB, dB
 
     Returns
     -------
@@ -25,7 +26,7 @@ def settle(tracks, loose, times, ends, pitch, level, snr, *, gap_s, settings):
     tracks = _join_buzzes(tracks, times, ends, pitch, gap_s, settings)
     tracks = _join_alternating(tracks, times, pitch, level, settings)
     tracks = mend(tracks, times, pitch, level, snr, gap_s=gap_s, settings=settings)
-    tracks = adopt_strays(tracks, times, pitch, level, gap_s=gap_s, settings=settings)
+    tracks = adopt_strays(tracks, times, pitch, unsure, level, gap_s=gap_s, settings=settings)
     return tracks, np.r_[echoes, loose]
 
 

@@ -5,11 +5,12 @@ import numpy as np
 from classifier.passes.buzz import median
 
 
-def adopt_strays(tracks, times, pitch, level, *, gap_s, settings):
+def adopt_strays(tracks, times, pitch, unsure, level, *, gap_s, settings):
     """Tracks with the single pulses put in that fill a hole in another track's rhythm at its frequency and level.
 
     The search weighs a pulse when it comes; here what follows it is known too. tracks : list of int arrays, in order
-    of time; times, pitch, level : float arrays over all pulses (s, log frequency in per cent, dB)
+    of time; times, pitch, unsure, level : float arrays over all pulses (s, log frequency in per cent and its standard error,
+    dB)
     """
     tracks = list(tracks)
     firm = np.array([number for number, track in enumerate(tracks) if len(track) >= settings.stray_host], np.int64)
@@ -19,7 +20,7 @@ def adopt_strays(tracks, times, pitch, level, *, gap_s, settings):
         if len(track) > 2 or not np.isfinite(pitch[track]).all():
             continue
         fits = [
-            (_distance(track, tracks[other], times, pitch, level, gap_s, settings), other)
+            (_distance(track, tracks[other], times, pitch, unsure, level, gap_s, settings), other)
             for other in firm[(begun <= times[track[0]]) & (over >= times[track[-1]])]
         ]
         worth, other = min(fits, default=(np.inf, None))
@@ -34,7 +35,7 @@ def in_order(track, times):
     return track[np.lexsort((track, times[track]))]
 
 
-def _distance(strays, track, times, pitch, level, gap_s, settings):
+def _distance(strays, track, times, pitch, unsure, level, gap_s, settings):
     """How far in frequency (per cent) the strays lie from the pulses around; inf where they cannot belong there."""
     away = 0.0
     for stray in strays:
@@ -53,7 +54,7 @@ def _distance(strays, track, times, pitch, level, gap_s, settings):
         if known.size < 3 or abs(level[stray] - median(level[around])) > settings.stray_level_db:
             return np.inf
         outside = max(known.min() - pitch[stray], pitch[stray] - known.max(), 0.0)
-        if outside > settings.stray_percent:
+        if outside > settings.stray_percent + 2.0 * unsure[stray]:
             return np.inf
         away = max(away, np.abs(known - pitch[stray]).min())
     return away

@@ -20,12 +20,14 @@ FLAT = 0.5 * np.log(2 * np.pi * np.e)
 class Traits:
     """Arrays over n pulses. ``value`` and ``weight`` (1/variance, 0 where missing) are (n, 5).
 
+    ``error`` (n, 5) holds the measured standard errors, per cent, 0 where missing.
     ``lift`` (n, 5) is what a trait's agreement is worth over a new bat: log of the ratio of the two widths.
     ``level`` (n,) in dB, NaN where missing; ``missed`` (n,) how likely a pulse like this goes undetected.
     """
 
     value: np.ndarray
     weight: np.ndarray
+    error: np.ndarray
     lift: np.ndarray
     level: np.ndarray
     snr: np.ndarray
@@ -65,7 +67,8 @@ def traits(pulses, settings) -> Traits:
     with np.errstate(invalid="ignore", divide="ignore"):
         value = np.column_stack([100.0 * np.log(raw[name]) for name in TRAITS]).reshape(n, 5)
         error = np.column_stack([100.0 * column(pulses, name, error=True) / raw[name] for name in TRAITS])
-        variance = np.array(spread) ** 2 + np.nan_to_num(error.reshape(n, 5)) ** 2
+        error = np.nan_to_num(error.reshape(n, 5))
+        variance = np.array(spread) ** 2 + error**2
         smear = 100.0 * _slope(pulses, raw) * settings.stretch_ms
         variance[:, 0] += np.nan_to_num(smear / raw[TRAITS[0]]) ** 2
         variance[:, 1] += np.nan_to_num(smear / raw[TRAITS[1]]) ** 2
@@ -80,7 +83,7 @@ def traits(pulses, settings) -> Traits:
     level = column(pulses, "level")
     level = np.where(np.isnan(level), snr, level)
     missed = 0.3 / (1.0 + np.exp((np.where(np.isnan(snr), 20.0, snr) - 12.0) / 2.0))
-    return Traits(value, weight, lift, level, np.where(np.isnan(snr), 0.0, snr), missed, _harmonic(pulses))
+    return Traits(value, weight, error, lift, level, np.where(np.isnan(snr), 0.0, snr), missed, _harmonic(pulses))
 
 
 def _slope(pulses, raw):

@@ -78,7 +78,7 @@ def pulses_of(flight, scene, rng):
             buzz_waits = False
             burst, moment = _buzz_pulses(flight, scene, rng, moment, pass_number)
             pulses += burst
-            last = burst[-1].emitted_s
+            last = burst[-1].emitted_s + burst[-1].call.duration_s
             continue
         silent = any(start <= moment < stop for start, stop in flight.pauses)
         if not silent and rng.uniform() >= flight.missed:
@@ -91,7 +91,7 @@ def pulses_of(flight, scene, rng):
             level = _level(flight, end, moment) + flight.level_jitter_db * rng.standard_normal()
             level -= flight.weak_db if rng.uniform() < flight.weak else 0.0
             pulses.append(_heard(flight, scene, rng, call, moment, level, pass_number))
-            last = moment
+            last = moment + call.duration_s
         turn += 1
         moment += flight.interval_s * _factor(rng, flight.interval_jitter)
     return pulses

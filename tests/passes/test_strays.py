@@ -19,11 +19,12 @@ def arrays(*parts):
     )
 
 
-def adopted(stray_s, khz, level_db=-40.0):
+def adopted(stray_s, khz, level_db=-40.0, unsure_percent=0.0):
     beats = np.delete(np.arange(12) * 0.1, 6)
     tracks, times, pitch = arrays((beats, 45.0), (np.array([stray_s]), khz))
     level = np.r_[np.full(11, -40.0), level_db]
-    return len(adopt_strays(tracks, times, pitch, level, gap_s=1.0, settings=SETTINGS)) == 1
+    unsure = np.r_[np.zeros(11), unsure_percent]
+    return len(adopt_strays(tracks, times, pitch, unsure, level, gap_s=1.0, settings=SETTINGS)) == 1
 
 
 def test_a_stray_that_fills_a_hole_in_the_rhythm_is_taken_in():
@@ -31,6 +32,12 @@ def test_a_stray_that_fills_a_hole_in_the_rhythm_is_taken_in():
     assert not adopted(0.6, 60.0)
     assert not adopted(0.52, 45.5)
     assert not adopted(0.6, 45.5, level_db=-70.0)
+
+
+def test_a_stray_whose_frequency_is_unsure_may_lie_further_off():
+    assert not adopted(0.6, 47.5)
+    assert adopted(0.6, 47.5, unsure_percent=2.5)
+    assert not adopted(0.6, 60.0, unsure_percent=2.5)
 
 
 def mended(later, khz, snr=25.0):
