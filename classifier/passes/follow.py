@@ -118,7 +118,7 @@ def _follow_sorted(table, gap_s, settings):
     time, ends = pulses["time"], pulses["time"] + pulses["duration"]
     edges = _stretches(series, time, ends, gap_s)
     labels = find_tracks(pulses, edges, model(settings), float(gap_s))
-    pitch, unsure = _pitch(found)
+    pitches, unsure = _pitches(found)
     made = 0
     for start, stop in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
         own = labels[start:stop]
@@ -135,7 +135,7 @@ def _follow_sorted(table, gap_s, settings):
             start + np.flatnonzero(own == 0),
             time,
             ends,
-            pitch,
+            pitches,
             unsure,
             found.level,
             found.snr,
@@ -148,14 +148,11 @@ def _follow_sorted(table, gap_s, settings):
     return numbers
 
 
-def _pitch(found):
-    """One frequency for each pulse, as log in per cent, and its standard error: the characteristic frequency, else the end, else
-    the peak; NaN where none is known."""
-    pitch, unsure = np.full(len(found.value), np.nan), np.zeros(len(found.value))
-    for trait in (1, 2, 0):
-        known = found.weight[:, trait] > 0
-        pitch[known], unsure[known] = found.value[known, trait], found.error[known, trait]
-    return pitch, unsure
+def _pitches(found):
+    """Characteristic, end and peak frequency of each pulse as log in per cent, NaN where missing, and their standard errors:
+    two arrays of shape (n, 3)."""
+    order = [0, 2, 1]
+    return np.where(found.weight[:, order] > 0, found.value[:, order], np.nan), found.error[:, order]
 
 
 def _stretches(series, time, ends, gap_s):

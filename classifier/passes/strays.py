@@ -5,22 +5,22 @@ import numpy as np
 from classifier.passes.buzz import median
 
 
-def adopt_strays(tracks, times, pitch, unsure, level, *, gap_s, settings):
+def adopt_strays(tracks, times, pitches, unsure, level, *, gap_s, settings):
     """Tracks with the single pulses put in that fill a hole in another track's rhythm at its frequency and level.
 
     The search weighs a pulse when it comes; here what follows it is known too. tracks : list of int arrays, in order
-    of time; times, pitch, unsure, level : float arrays over all pulses (s, log frequency in per cent and its standard error,
-    dB)
+    of time; times, level : float arrays over all pulses (s, dB); pitches, unsure : as in join.settle. One frequency in which
+    the stray agrees is enough: the flattest stretch of a sweep of one slope lies anywhere, its end does not.
     """
     tracks = list(tracks)
     firm = np.array([number for number, track in enumerate(tracks) if len(track) >= settings.stray_host], np.int64)
     begun = np.array([times[tracks[number][0]] for number in firm]) - gap_s
     over = np.array([times[tracks[number][-1]] for number in firm]) + gap_s
     for number, track in enumerate(tracks):
-        if len(track) > 2 or not np.isfinite(pitch[track]).all():
+        if len(track) > 2 or not np.isfinite(pitches[track]).any(axis=1).all():
             continue
         fits = [
-            (_distance(track, tracks[other], times, pitch, unsure, level, gap_s, settings), other)
+            (_distance(track, tracks[other], times, pitches, unsure, level, gap_s, settings), other)
             for other in firm[(begun <= times[track[0]]) & (over >= times[track[-1]])]
         ]
         worth, other = min(fits, default=(np.inf, None))
@@ -30,12 +30,19 @@ def adopt_strays(tracks, times, pitch, unsure, level, *, gap_s, settings):
     return [track for track in tracks if len(track)]
 
 
+def first_known(pitches):
+    """The first frequency of each pulse that is not missing; NaN where all are."""
+    known = np.isfinite(pitches)
+    first = np.argmax(known, axis=1)
+    return pitches[np.arange(len(pitches)), first]
+
+
 def in_order(track, times):
     """Pulses sorted by time."""
     return track[np.lexsort((track, times[track]))]
 
 
-def _distance(strays, track, times, pitch, unsure, level, gap_s, settings):
+def _distance(strays, track, times, pitches, unsure, level, gap_s, settings):
     """How far in frequency (per cent) the strays lie from the pulses around; inf where they cannot belong there."""
     away = 0.0
     for stray in strays:
@@ -50,13 +57,17 @@ def _distance(strays, track, times, pitch, unsure, level, gap_s, settings):
         spans = spans[np.isfinite(spans)]
         if np.abs(np.log(spans / np.maximum(np.round(spans), 1.0))).min() > settings.alternation_misfit:
             return np.inf
-        known = pitch[around][np.isfinite(pitch[around])]
-        if known.size < 3 or abs(level[stray] - median(level[around])) > settings.stray_level_db:
+        if abs(level[stray] - median(level[around])) > settings.stray_level_db:
             return np.inf
-        outside = max(known.min() - pitch[stray], pitch[stray] - known.max(), 0.0)
-        if outside > settings.stray_percent + 2.0 * unsure[stray]:
-            return np.inf
-        away = max(away, np.abs(known - pitch[stray]).min())
+        nearest = np.inf
+        for own, error, others in zip(pitches[stray], unsure[stray], pitches[around].T, strict=True):
+            known = others[np.isfinite(others)]
+            if known.size < 3 or not np.isfinite(own):
+                continue
+            outside = max(known.min() - own, own - known.max(), 0.0)
+            if outside <= settings.stray_percent + 2.0 * error:
+                nearest = min(nearest, np.abs(known - own).min())
+        away = max(away, nearest)
     return away
 
 

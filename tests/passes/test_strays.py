@@ -19,12 +19,16 @@ def arrays(*parts):
     )
 
 
-def adopted(stray_s, khz, level_db=-40.0, unsure_percent=0.0):
+def adopted(stray_s, khz, level_db=-40.0, unsure_percent=0.0, end_khz=None):
+    """Whether a stray is taken in by a bat at 45 kHz, whose end frequency is 40 kHz."""
     beats = np.delete(np.arange(12) * 0.1, 6)
     tracks, times, pitch = arrays((beats, 45.0), (np.array([stray_s]), khz))
     level = np.r_[np.full(11, -40.0), level_db]
-    unsure = np.r_[np.zeros(11), unsure_percent]
-    return len(adopt_strays(tracks, times, pitch, unsure, level, gap_s=1.0, settings=SETTINGS)) == 1
+    pitches = np.column_stack([pitch, np.full(12, 100 * np.log(40.0))])
+    pitches[-1, 1] = np.nan if end_khz is None else 100 * np.log(end_khz)
+    unsure = np.zeros((12, 2))
+    unsure[-1, 0] = unsure_percent
+    return len(adopt_strays(tracks, times, pitches, unsure, level, gap_s=1.0, settings=SETTINGS)) == 1
 
 
 def test_a_stray_that_fills_a_hole_in_the_rhythm_is_taken_in():
@@ -38,6 +42,12 @@ def test_a_stray_whose_frequency_is_unsure_may_lie_further_off():
     assert not adopted(0.6, 47.5)
     assert adopted(0.6, 47.5, unsure_percent=2.5)
     assert not adopted(0.6, 60.0, unsure_percent=2.5)
+
+
+def test_a_stray_that_agrees_in_its_end_is_taken_in_though_its_flattest_stretch_lies_elsewhere():
+    assert adopted(0.6, 60.0, end_khz=40.5)
+    assert not adopted(0.6, 60.0, end_khz=55.0)
+    assert not adopted(0.52, 60.0, end_khz=40.5)
 
 
 def mended(later, khz, snr=25.0):
