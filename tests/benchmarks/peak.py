@@ -114,6 +114,7 @@ def least_error_khz(call, level_db, noise, rate_hz):
     rows = np.concatenate([by_amplitude, 2 * np.pi * amplitude * np.array(by_phase)], axis=1) * np.sqrt(np.tile(weight, 2))
     information = rows @ rows.T * (time[1] - time[0])
     sizes = np.sqrt(np.diag(information))
+    sizes[sizes == 0.0] = 1.0  # a number that changes nothing, as the curvature of a constant frequency
     inverse = np.linalg.pinv(information / np.outer(sizes, sizes), rcond=1e-11, hermitian=True)
     return float(np.sqrt((pull / sizes) @ inverse @ (pull / sizes))) / 1e3
 

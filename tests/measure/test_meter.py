@@ -249,3 +249,18 @@ def test_low_notes_that_rise_or_last_are_birds_and_low_calls_that_fall_are_bats(
     assert len(note(lambda at: 18.2e3 + 1.8e3 * np.cos(2 * np.pi * at / 0.03), 0.03)) == 1
     # higher up, horseshoe bats rise and last
     assert len(note(lambda at: 38e3 + 6e4 * at, 0.06)) == 1
+
+
+@pytest.mark.parametrize(("slide", "trill"), [(-0.2, 0.0), (-0.15, 0.04), (-0.15, 0.01)])
+def test_a_low_note_that_is_lost_while_it_sounds_is_no_call(slide, trill):
+    """Its beginning above 9 kHz would pass for a call of some 12 ms; it goes on, lower, for 80."""
+    rate = 500_000.0
+    own = np.arange(round(0.08 * rate)) / rate
+    course = 9300 * (1 + slide * (own / own[-1] - 0.5) + trill * np.sin(2 * np.pi * 40 * own))
+    phase = 2 * np.pi * np.cumsum(course) / rate
+    samples = 2e-4 * np.random.default_rng(4).standard_normal(round(0.5 * rate))
+    loudness = 0.05 * np.minimum(1.0, np.minimum(own, own[-1] - own) / 0.016)
+    samples[100_000 : 100_000 + len(own)] += loudness * (np.sin(phase) + 0.1 * np.sin(2 * phase) + 0.03 * np.sin(3 * phase))
+    column = samples.astype(np.float32)[:, None]
+    assert len(measure_blocks([column], sample_rate_hz=rate)) == 0
+    assert len(measure_blocks([column], sample_rate_hz=rate, settings=MeasureSettings(low_most_end_level=9.0))) > 0
