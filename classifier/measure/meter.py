@@ -17,6 +17,7 @@ from classifier.measure.neighbours import (
 from classifier.measure.pulses import PulseMeter, merged
 from classifier.measure.regions import RegionFinder, lay_out
 from classifier.measure.ridge import Baseband
+from classifier.measure.rumble import without_rumble
 from classifier.measure.settings import MeasureSettings
 from classifier.measure.sounds import sounds_of
 from classifier.measure.table import pulse_table
@@ -117,7 +118,8 @@ class ChannelMeter:
             sample_rate_hz=self.sample_rate_hz,
             settings=self.settings,
         )
-        coherent = coherent_sounds(sounds, self._gathered, laid, baseband=self.baseband, floor_bin_hz=self.pulses.floor_bin_hz)
+        regions = without_rumble(sounds, self._gathered, laid, self.sample_rate_hz)
+        coherent = coherent_sounds(sounds, regions, laid, baseband=self.baseband, floor_bin_hz=self.pulses.floor_bin_hz)
         measured = (self.pulses(sound, region) for sound, region in coherent)
         self._measured += [pulse for pulse in measured if pulse is not None]
         self._gathered, self._gathered_samples = [], 0
