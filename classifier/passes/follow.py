@@ -118,7 +118,7 @@ def _follow_sorted(table, gap_s, settings):
     time, ends = pulses["time"], pulses["time"] + pulses["duration"]
     edges = _stretches(series, time, ends, gap_s)
     labels = find_tracks(pulses, edges, model(settings), float(gap_s))
-    pitches, unsure = _pitches(found)
+    pitches, unsure, pitch = _pitches(found)
     made = 0
     for start, stop in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
         own = labels[start:stop]
@@ -135,6 +135,7 @@ def _follow_sorted(table, gap_s, settings):
             start + np.flatnonzero(own == 0),
             time,
             ends,
+            pitch,
             pitches,
             unsure,
             found.level,
@@ -149,10 +150,12 @@ def _follow_sorted(table, gap_s, settings):
 
 
 def _pitches(found):
-    """Characteristic, end and peak frequency of each pulse as log in per cent, NaN where missing, and their standard errors:
-    two arrays of shape (n, 3)."""
+    """Characteristic, end and peak frequency of each pulse as log in per cent, NaN where missing; their standard errors (both
+    of shape (n, 3)); and the first of them that is known."""
     order = [0, 2, 1]
-    return np.where(found.weight[:, order] > 0, found.value[:, order], np.nan), found.error[:, order]
+    pitches = np.where(found.weight[:, order] > 0, found.value[:, order], np.nan)
+    first = np.argmax(np.isfinite(pitches), axis=1)
+    return pitches, found.error[:, order], pitches[np.arange(len(pitches)), first]
 
 
 def _stretches(series, time, ends, gap_s):

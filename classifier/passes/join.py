@@ -3,26 +3,25 @@
 import numpy as np
 
 from classifier.passes.buzz import capture, home_of_buzz, in_buzz, median, remains
-from classifier.passes.strays import adopt_strays, first_known, in_order, mend, refill_buzzes
+from classifier.passes.strays import adopt_strays, in_order, mend, refill_buzzes
 
 
-def settle(tracks, loose, times, ends, pitches, unsure, level, snr, *, gap_s, settings):
+def settle(tracks, loose, times, ends, pitch, pitches, unsure, level, snr, *, gap_s, settings):
     """Tracks of one channel and run of recordings, with what the search left in pieces joined and echoes taken out.
 
     Parameters
     ----------
     tracks : list of lists of int, pulses in order of time
     loose : list of int, pulses that the search took for echoes
-    times, ends, level, snr : float arrays over all pulses: s, s, dB, dB
-    pitches, unsure : float arrays over all pulses, shape (n, frequencies): logs of frequencies in per cent, the most telling
-        first, NaN where missing; and their standard errors
+    times, ends, pitch, level, snr : float arrays over all pulses: s, s, log frequency in per cent, dB, dB
+    pitches, unsure : float arrays over all pulses, shape (n, frequencies): several such frequencies, NaN where missing, and
+        their standard errors
 
     Returns
     -------
     (tracks, echoes) : list of int arrays; int array of the pulses found to be echoes
     """
     tracks = [np.array(track, np.int64) for track in tracks]
-    pitch = first_known(pitches)
     tracks, echoes = _drop_echo_trains(tracks, times, pitch, level, settings)
     tracks, loose = refill_buzzes(tracks, np.asarray(loose, np.int64), times, settings)
     tracks = _join_buzzes(tracks, times, ends, pitch, gap_s, settings)

@@ -30,13 +30,6 @@ def adopt_strays(tracks, times, pitches, unsure, level, *, gap_s, settings):
     return [track for track in tracks if len(track)]
 
 
-def first_known(pitches):
-    """The first frequency of each pulse that is not missing; NaN where all are."""
-    known = np.isfinite(pitches)
-    first = np.argmax(known, axis=1)
-    return pitches[np.arange(len(pitches)), first]
-
-
 def in_order(track, times):
     """Pulses sorted by time."""
     return track[np.lexsort((track, times[track]))]

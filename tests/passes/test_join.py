@@ -22,7 +22,7 @@ def two_tracks(a, b, khz, levels=(-40.0, -40.0)):
     times = np.r_[a, b]
     pitch = np.r_[np.full(len(a), 100 * np.log(khz[0])), np.full(len(b), 100 * np.log(khz[1]))]
     level = np.r_[np.full(len(a), levels[0]), np.full(len(b), levels[1])]
-    pulses = times, times + 0.005, pitch[:, None], np.zeros((len(times), 1)), level, level + 65
+    pulses = times, times + 0.005, pitch, pitch[:, None], np.zeros((len(times), 1)), level, level + 65
     tracks, echoes = settle([range(len(a)), range(len(a), len(times))], [], *pulses, gap_s=1.0, settings=SETTINGS)
     return sorted(map(len, tracks)), len(echoes)
 
