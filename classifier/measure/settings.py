@@ -53,7 +53,7 @@ class MeasureSettings:
     #: frequencies, and of that in its band, must lie along its ridge.
     brief_s: float = 2.5e-3
     brief_least_whole_share: float = 0.55
-    brief_least_coherence_percent: float = 89.0
+    brief_least_coherence_percent: float = 80.0
     #: And of one yet briefer, as a rain drop's ring is and a call of a feeding buzz, still more in its band.
     briefest_s: float = 1.6e-3
     briefest_least_coherence_percent: float = 90.0
