@@ -10,8 +10,8 @@ from classifier.compiled import compiled
 
 #: The baseband spans some 16 kHz on either side of a ridge: of one under this frequency it holds what lies near 0 Hz.
 REACHED_UNDER_HZ = 17_000.0
-#: Points of a track so low that is long enough to be a call's (some 4 ms); insects' are mostly shorter.
-LEAST_POINTS = 15
+#: Points of a track so low that is long enough to be a call's (some 8 ms); insects' are mostly shorter.
+LEAST_POINTS = 32
 #: What lies under this frequency is taken out, by a Butterworth filter of order 2 forwards and backwards, so that nothing is
 #: delayed. At 8 kHz it costs 0.1 dB.
 CUT_HZ, ORDER = 2_500.0, 2
