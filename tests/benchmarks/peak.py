@@ -4,7 +4,7 @@
 
 Three errors for each shape and noise level: of the plainest reading (the highest point of the spectrum of the very span, as
 if that were known), of measuring, and the least that any reading can have which knows the family of the call and of its
-envelope beforehand, and only their numbers not (Cramér–Rao). Measuring knows no families, so it cannot come all the way.
+envelope beforehand and has to find their numbers (Cramér–Rao). Measuring knows no families, so it cannot come all the way.
 """
 
 import argparse
@@ -19,6 +19,7 @@ from scipy import fft
 sys.path.insert(0, str(Path(__file__).parent))
 
 from measure import default_measure
+from summary import HALF_NORMAL_MEDIAN
 
 from classifier.simulate import SHAPES, Heard, WhiteNoise, draw_call, level_for_snr, metrics_of, synthesise
 
@@ -26,7 +27,7 @@ RATE_HZ = 256e3
 NOISE = WhiteNoise(-75.0)
 SNRS_DB = (15.0, 20.0, 30.0, 40.0)
 ONSET_S, SECONDS = 0.25, 0.6
-#: Numbers of a call of each shape, and the step in which each is moved; all have those of the envelope.
+#: Numbers that a call of each shape has, beside those of its envelope; and the share of each by which it is moved.
 COURSES = {
     "QCF": ("duration_s", "start_hz", "end_hz", "curvature"),
     "FM-QCF": ("duration_s", "start_hz", "end_hz", "knee_s", "knee_hz", "body_s", "body_hz", "bend_s"),
@@ -37,8 +38,6 @@ COURSES = {
 }
 ENVELOPE = ("attack", "release", "tilt_db")
 STEP = 1e-4
-#: Median of |x| of a standard normal x.
-HALF_NORMAL_MEDIAN = 0.6745
 _GRID = 4097
 
 

@@ -38,7 +38,7 @@ MEDIAN_TARGETS = (
     ("duration", "%", 0.5),
 )
 #: Median of |x| of a standard normal x: turns a median of sizes into a standard deviation.
-_HALF_NORMAL_MEDIAN = 0.6745
+HALF_NORMAL_MEDIAN = 0.6745
 
 
 def clear(rows):
@@ -92,7 +92,7 @@ def error_summary(rows):
                 row["coverage"] = float(100 * np.mean(size[stated] <= 2 * spread[stated]))
         if bound is not None:
             least = rows[f"bound_{bound}"].to_numpy()[known]
-            row["ratio"] = float(np.median(size / least) / _HALF_NORMAL_MEDIAN)
+            row["ratio"] = float(np.median(size / least) / HALF_NORMAL_MEDIAN)
         out.append(row)
     return pl.DataFrame(out, infer_schema_length=None)
 
