@@ -99,10 +99,26 @@ def without(region, sound, others, *, baseband, floor_bin_hz):
     -------
     Region
     """
-    everybody = sorted([sound, *others], key=lambda each: -each.strength)
+    return _parted(region, [sound, *others], [0], baseband, floor_bin_hz)[0]
+
+
+def without_each_other(region, one, other, *, baseband, floor_bin_hz):
+    """A region without the other of two sounds and without the one, as ``without`` makes them, for the work of one.
+
+    Returns
+    -------
+    Region in which ``one`` is heard, Region in which ``other`` is heard
+    """
+    return tuple(_parted(region, [one, other], [0, 1], baseband, floor_bin_hz))
+
+
+def _parted(region, sounds, wanted, baseband, floor_bin_hz):
+    """The region once for each of the wanted ones of its sounds, the others taken out."""
+    order = sorted(range(len(sounds)), key=lambda k: -sounds[k].strength)
+    everybody = [sounds[k] for k in order]
     samples = _without(
         region.samples,
-        next(k for k, each in enumerate(everybody) if each is sound),
+        np.array([order.index(k) for k in wanted]),
         np.array([each.time for each in everybody]),
         np.concatenate([[0], np.cumsum([len(each.frequency_hz) for each in everybody])]),
         np.concatenate([each.frequency_hz for each in everybody]),
@@ -112,12 +128,13 @@ def without(region, sound, others, *, baseband, floor_bin_hz):
         baseband.decimation,
         baseband.sample_rate_hz,
     )
-    return replace(region, samples=samples)
+    return [replace(region, samples=left) for left in samples]
 
 
 @compiled
 def _without(samples, wanted, time, first, frequency_hz, floor, floor_bin_hz, kernel, decimation, rate_hz):
-    """Samples less all sounds but the wanted one: each is drawn in turn from what the others leave, strongest first."""
+    """Samples less all sounds but the wanted one, for each of ``wanted``: each is drawn in turn from what the others leave,
+    strongest first. Several may be wanted only where there are no others."""
     node = NODE * decimation
     longer = [
         carried_on(frequency_hz[first[k] : first[k + 1]], time[k], node, rate_hz, BEYOND_NODES, BEYOND_NODES)
@@ -132,15 +149,20 @@ def _without(samples, wanted, time, first, frequency_hz, floor, floor_bin_hz, ke
             _add(rest, drawn[k], begins[k], 1.0)
             close = np.zeros((len(courses[k]) - 1) * NODE, np.bool_)
             for other in range(len(time)):
-                if other != k and wanted in (k, other):
+                if other != k and (np.any(wanted == k) or np.any(wanted == other)):
                     nearest = _mark_close(close, courses[k], begins[k], courses[other], begins[other], decimation)
                     leaks |= nearest < LEAKS_HZ
             drawn[k] = _drawn(rest, begins[k], courses[k], close, floor, floor_bin_hz, kernel, decimation, rate_hz)
             _add(rest, drawn[k], begins[k], -1.0)
         if not leaks:
             break
-    _add(rest, drawn[wanted], begins[wanted], 1.0)
-    return rest.astype(np.float32)
+    out = np.empty((len(wanted), len(samples)), np.float32)
+    for turn in range(len(wanted)):
+        k = wanted[turn]
+        _add(rest, drawn[k], begins[k], 1.0)
+        out[turn] = rest
+        _add(rest, drawn[k], begins[k], -1.0)
+    return out
 
 
 @compiled

@@ -6,7 +6,7 @@ Insects, rain and handling give many tracks and few calls, so this is where most
 import numpy as np
 
 from classifier.compiled import compiled
-from classifier.measure.apart import neighbours_in_band, without
+from classifier.measure.apart import neighbours_in_band, without, without_each_other
 from classifier.measure.harmonics import noise_along
 from classifier.measure.ridge import NARROW, NODE, demodulate, refine, smooth
 from classifier.measure.shape import stillness
@@ -65,18 +65,25 @@ def coherent_sounds(sounds, regions, laid, *, baseband, floor_bin_hz):
     even = _even(sounds.first, sounds.frequency_hz)
     helps = ~keep[disturbed] & (keep[other] | (even[disturbed] & even[other]))
     begin = np.searchsorted(disturbed, np.arange(len(sounds) + 1))
+    parted = {}
 
     def alone(i, others):
         """The region of a sound without some others."""
         region = regions[sounds.region[i]]
         if not len(others):
             return region
-        return without(region, sounds[i], [sounds[j] for j in others], baseband=baseband, floor_bin_hz=floor_bin_hz)
+        if len(others) > 1:
+            return without(region, sounds[i], [sounds[j] for j in others], baseband=baseband, floor_bin_hz=floor_bin_hz)
+        # the other of a pair is mostly wanted as well
+        pair = tuple(sorted((i, others[0])))
+        if pair not in parted:
+            parted[pair] = without_each_other(region, *(sounds[j] for j in pair), baseband=baseband, floor_bin_hz=floor_bin_hz)
+        return parted[pair][pair.index(i)]
 
     hidden = np.zeros(len(sounds), bool)
     for i in np.unique(disturbed[helps]):
-        pairs = slice(begin[i], begin[i + 1])
-        region = alone(i, other[pairs][helps[pairs]])
+        own = slice(begin[i], begin[i + 1])
+        region = alone(i, other[own][helps[own]])
         hidden[i] = _is_coherent(
             region.samples,
             sounds[i].frequency_hz,

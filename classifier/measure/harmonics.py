@@ -113,13 +113,16 @@ def _energy(samples, begin, nodes_hz, first, last, floor, floor_bin_hz, kernel, 
 
 @compiled
 def _in_step(lower, reference, times):
-    """Share of the lower harmonic's energy whose phase, taken ``times`` fold, keeps step with the reference."""
+    """Share of the lower harmonic's energy whose phase, taken ``times`` fold (2 or 3), keeps step with the reference."""
     together, total = 0j, 0.0
     for i in range(len(lower)):
-        weight = np.abs(lower[i]) * np.abs(reference[i])
-        phase = lower[i] ** times * np.conj(reference[i])
-        size = np.abs(phase)
-        total += weight
-        if size > 0.0:
-            together += phase / size * weight
-    return np.abs(together) / max(total, 1e-300)
+        z = lower[i]
+        size = np.sqrt(z.real * z.real + z.imag * z.imag)
+        if size == 0.0:
+            continue
+        beat = z * z if times == 2 else z * z * z
+        beat *= np.conj(reference[i])
+        # the phase of the beat with the weight of both their amplitudes
+        together += beat / (size if times == 2 else size * size)
+        total += size * np.sqrt(reference[i].real * reference[i].real + reference[i].imag * reference[i].imag)
+    return np.sqrt(together.real * together.real + together.imag * together.imag) / max(total, 1e-300)

@@ -16,6 +16,8 @@ CLOSEST_KNOTS_S, WIDEST_KNOTS_S = 0.2e-3, 3.5e-3
 FEWEST_PIECES, MOST_PIECES = 5, 48
 #: Knots may not jump from close to wide within a piece: their density fades over this long.
 KNOT_FADE_S = 0.4e-3
+#: The ridge is read for its knots once in so many samples.
+SAMPLES_A_READING = 3
 #: Of the amplitude's knots: how many pieces in the first and in the last fifth (or so long a stretch, if that is less),
 #: where it comes and goes, and how many between, within bounds.
 AMPLITUDE_END_PIECES, AMPLITUDE_END_S, AMPLITUDE_MIDDLE_PIECES = 4, 3e-3, 12
@@ -30,10 +32,13 @@ def phase_knots(ridge_hz, fitted, first, last, rate_hz, first_s):
     ``fitted`` says whether the ridge is a fitted curve, or as it was followed.
     """
     n = len(ridge_hz)
-    dense = np.empty(n)
     least_bend, bend_s = (SMOOTH_BEND_HZ_PER_S2, SMOOTH_BEND_S) if fitted else (ROUGH_BEND_HZ_PER_S2, ROUGH_BEND_S)
     lag = max(1, round(bend_s * rate_hz))
-    for i in range(n):
+    # knots lie further apart than samples: the ridge is read at some of them alone
+    steps = max(round((n - 1) / SAMPLES_A_READING), 1)
+    dense = np.empty(steps + 1)
+    for k in range(steps + 1):
+        i = k * (n - 1) // steps
         before, after = max(i - 1, 0), min(i + 1, n - 1)
         slope = abs(ridge_hz[after] - ridge_hz[before]) * rate_hz / (after - before)
         per_knot = max(np.sqrt(slope / KNOT_SLOPE_HZ_PER_S), KNOT_S / WIDEST_KNOTS_S)
@@ -42,18 +47,19 @@ def phase_knots(ridge_hz, fitted, first, last, rate_hz, first_s):
             # a root is taken only where the bend counts for more than the slope
             if bend > least_bend * per_knot**3:
                 per_knot = (bend / least_bend) ** (1 / 3)
-        dense[i] = min(per_knot / KNOT_S, 1.0 / CLOSEST_KNOTS_S)
-    reach = max(1, round(KNOT_FADE_S * rate_hz))
-    passed = np.zeros(n)
-    for i in range(n):
-        most = dense[i]
-        for lag in (-2 * reach, -reach, reach, 2 * reach):
-            if 0 <= i + lag < n:
-                most = max(most, 0.5 * dense[i + lag])
-        if i < n - 1:
-            passed[i + 1] = passed[i] + (most / rate_hz if first <= i < last else 0.0)
-    pieces = min(max(int(np.ceil(passed[n - 1])), FEWEST_PIECES), MOST_PIECES)
-    return knots_along(passed, first_s, 1.0 / rate_hz, pieces)
+        dense[k] = min(per_knot / KNOT_S, 1.0 / CLOSEST_KNOTS_S)
+    step_s = (n - 1) / steps / rate_hz
+    reach = max(1, round(KNOT_FADE_S / step_s))
+    passed = np.zeros(steps + 1)
+    for k in range(steps):
+        most = dense[k]
+        for away in (-2 * reach, -reach, reach, 2 * reach):
+            if 0 <= k + away <= steps:
+                most = max(most, 0.5 * dense[k + away])
+        within = first <= k * (n - 1) // steps < last
+        passed[k + 1] = passed[k] + (most * step_s if within else 0.0)
+    pieces = min(max(int(np.ceil(passed[steps])), FEWEST_PIECES), MOST_PIECES)
+    return knots_along(passed, first_s, step_s, pieces)
 
 
 @compiled

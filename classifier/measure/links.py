@@ -65,9 +65,11 @@ def linked(frame, frequency, level_db, first_reach_hz, reach_hz):
 
 @compiled
 def _nearest(frequency, level_db, wanted, wanted_db):
-    """Index of the point nearest to a frequency and level."""
+    """Index of the point nearest to a frequency and level; the frequencies rise."""
     best, least = 0, np.inf
     for k in range(len(frequency)):
+        if frequency[k] - wanted > least:
+            break
         miss = abs(frequency[k] - wanted) + LEVEL_HZ * abs(level_db[k] - wanted_db)
         if miss < least:
             best, least = k, miss

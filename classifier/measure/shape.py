@@ -14,9 +14,12 @@ from classifier.compiled import compiled
 from classifier.measure.angles import turned, turns_of, unwrapped
 from classifier.measure.knots import amplitude_knots_of, phase_knots
 from classifier.measure.ridge import NARROW, smooth
-from classifier.measure.smoothing import EVERYWHERE, deviation_at, fit
+from classifier.measure.smoothing import deviation_at, fit
 from classifier.measure.spline import bases_of, basis_rows, polynomial_at, polynomials, polynomials_along
 
+#: Power over the noise, of averaged samples, with which a pulse goes on; and with which the stretch begins and ends that its phase
+#: is read from.
+FIRM, SURE = 2.5, 5.0
 #: Curves are fitted this far beyond what stands well over the noise, and by this share of its length if that is more.
 PAD_S, PAD_SHARE = 0.5e-3, 0.08
 #: The span reaches this far beyond what stands well over the noise, or this share of its length if that is more.
@@ -28,12 +31,9 @@ CARRIED_S, CARRIED_SHARE, UNSEEN_S, FINEST = 0.6e-3, 0.05, 0.3e-3, 0.3
 GAP_S = 0.5e-3
 #: A pulse of so many baseband samples (16 ms) is long: its neighbours are fitted together.
 LONG = 512
-#: Derivatives that are penalised, of the phase and of the amplitude.
+#: Derivatives that are penalised, of the phase and of the amplitude, and the exponents of the penalty from which each is searched.
 PHASE_ORDER, AMPLITUDE_ORDER = 4, 3
-#: What a parameter of each costs: ripples in the phase harm more than in the amplitude, whose ends are sharp.
-PHASE_PRICE, AMPLITUDE_PRICE = 3.0, 2.0
-#: Exponent of the penalty from which the amplitude's is searched for: there is one hollow alone.
-AMPLITUDE_BEGINS = np.array([-2])
+PHASE_BEGIN, AMPLITUDE_BEGIN = -5, -2
 #: Of averaged phases one in so many is fitted.
 THINNED = 3
 #: The turn of the phase is looked at over so many samples (0.4 ms).
@@ -112,13 +112,19 @@ def fit_shape(
     peak = low + np.argmax(energy[low : high + 1])
     firm = np.empty(n, np.bool_)
     for i in range(n):
-        firm[i] = energy[i] > max(0.0016 * energy[peak], 2.5 * noise[i] * share)
+        firm[i] = energy[i] > max(0.0016 * energy[peak], FIRM * noise[i] * share)
     # further from its track than this a pulse is noise, or another sound
     before, after = round(before_s * rate_hz), round(after_s * rate_hz)
     firm[: max(0, track_first - before)] = False
     firm[track_last + after + 1 :] = False
     gap = max(2, round(GAP_S * rate_hz))
     first, last = run_end(firm, peak, -1, gap), run_end(firm, peak, 1, gap)
+    # noise that happens to stand over the noise next to an end would draw the ridge along
+    sure_first, sure_last = first, last
+    while sure_first < peak and energy[sure_first] <= SURE * noise[sure_first] * share:
+        sure_first += 1
+    while sure_last > peak and energy[sure_last] <= SURE * noise[sure_last] * share:
+        sure_last -= 1
     pad = max(round(PAD_S * rate_hz), round(PAD_SHARE * (last - first)))
     low, high = max(0, first - pad), min(n - 1, last + pad)
     if high - low < 16:
@@ -128,21 +134,21 @@ def fit_shape(
     time = late_s + np.arange(low, high + 1) / rate_hz
     way = turns_of(ridge_hz, rate_hz)
     turns = unwrapped(averaged, peak) + way
-    knots = phase_knots(ridge_hz[low : high + 1], False, first - low, last - low, rate_hz, time[0])
+    knots = phase_knots(ridge_hz[low : high + 1], False, sure_first - low, sure_last - low, rate_hz, time[0])
     # averaged as they are, neighbours say the same: every third will do
     few = (count + THINNED - 1) // THINNED
     values, weights = np.empty(few), np.zeros(few)
     for k in range(few):
         i = low + k * THINNED
         values[k] = turns[i]
-        if first <= i <= last:
+        if sure_first <= i <= sure_last:
             weights[k] = THINNED * (2 * np.pi) ** 2 * energy[i] / (0.5 * noise[i])
     bases = bases_of(knots)
     rows, pieces = basis_rows(time[0], THINNED / rate_hz, few, knots, bases)
-    coefficients, _, _, _ = fit(rows, pieces, values, weights, knots, PHASE_ORDER, PHASE_PRICE, EVERYWHERE)
+    coefficients, _, _, _ = fit(rows, pieces, values, weights, knots, PHASE_ORDER, PHASE_BEGIN)
     guess, guess_knots = polynomials(bases, coefficients), knots
     course = polynomials_along(time[0], 1.0 / rate_hz, count, knots, guess, 1)
-    knots = phase_knots(course, True, first - low, last - low, rate_hz, time[0])
+    knots = phase_knots(course, True, sure_first - low, sure_last - low, rate_hz, time[0])
     bases = bases_of(knots)
 
     # every sample with its own weight: along the right phase, what is left is imaginary. Of long pulses, whose curves are
@@ -155,7 +161,7 @@ def fit_shape(
     weights = np.zeros(few)
     for k in range(few):
         # beyond what is firm, noise would draw the ridge along, or another sound that begins there
-        if first <= low + k * block <= last:
+        if sure_first <= low + k * block <= sure_last:
             missed, amplitude, mean_noise = 0.0, 0.0, 0.0
             for i in range(k * block, (k + 1) * block):
                 missed += straight[i].imag / block
@@ -164,7 +170,7 @@ def fit_shape(
             weights[k] = block * (2 * np.pi * amplitude) ** 2 / (0.5 * mean_noise)
             values[k] += min(max(missed / max(amplitude, 1e-20), -5.0), 5.0) / (2 * np.pi)
     rows, pieces = basis_rows(middle_s, block / rate_hz, few, knots, bases)
-    coefficients, root, spent, _ = fit(rows, pieces, values, weights, knots, PHASE_ORDER, PHASE_PRICE, EVERYWHERE)
+    coefficients, root, spent, _ = fit(rows, pieces, values, weights, knots, PHASE_ORDER, PHASE_BEGIN)
     right = polynomials(bases, coefficients)
 
     straight = _straightened(signal[low : high + 1], way[low : high + 1], time[0], rate_hz, knots, right)
@@ -178,7 +184,7 @@ def fit_shape(
     bases = bases_of(amplitude_knots)
     rows, pieces = basis_rows(middle_s, block / rate_hz, few, amplitude_knots, bases)
     heights, amplitude_root, amplitude_spent, _ = fit(
-        rows, pieces, values, weights, amplitude_knots, AMPLITUDE_ORDER, AMPLITUDE_PRICE, AMPLITUDE_BEGINS
+        rows, pieces, values, weights, amplitude_knots, AMPLITUDE_ORDER, AMPLITUDE_BEGIN
     )
     amplitude = polynomials(bases, heights)
 
@@ -226,8 +232,8 @@ def fit_shape(
         end_error_s * spread,
         2.0 * height,
         time[top],
-        time[first - low],
-        time[last - low],
+        time[sure_first - low],
+        time[sure_last - low],
         before > 0 and first <= track_first - before + 1,
         after > 0 and last >= track_last + after - 1,
         ridge_energy,

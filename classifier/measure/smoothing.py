@@ -13,11 +13,9 @@ from classifier.measure.spline import DEGREE, basis_at
 
 #: The least and the greatest exponent of ten of the penalty, relative to the information in the values.
 _LEAST, _GREATEST = -10, 5
-#: Where the search for it begins when nothing is known: the risk may have two hollows, one of a curve with a bend and one of
-#: a curve without.
-EVERYWHERE = np.array([-8, -5, -2, 3])
-#: Polynomials of one degree less than this are the simplest that a curve is taken for.
-SIMPLEST = 2
+#: Polynomials of one degree less than this are the simplest that a curve is taken for; and what a parameter more must save of
+#: the misfit, in units of the noise, or the simpler one is taken.
+SIMPLEST, PRICE = 2, 3.0
 
 
 @compiled
@@ -113,11 +111,11 @@ def freedom(root, information):
 
 
 @compiled
-def fit(rows, pieces, values, weights, knots, order, price, begins):
+def fit(rows, pieces, values, weights, knots, order, begin):
     """Fit a penalised spline.
 
-    Of the penalties, the one of least risk is taken: misfit + price * freedom, for the noise is known. At a price of 2 that
-    is Mallows' criterion, which leaves too much freedom one time in six.
+    The penalty is the one under which the values are likeliest (restricted maximum likelihood, Patterson & Thompson 1971; of
+    smoothing splines Wahba 1985; from memory), for the noise is known.
 
     Parameters
     ----------
@@ -126,8 +124,7 @@ def fit(rows, pieces, values, weights, knots, order, price, begins):
     weights : float64, shape (n,), 1 / variance of each value; 0 where it is not to be used
     knots : float64, shape (k + DEGREE + 1,)
     order : int, of the derivative that is penalised
-    price : float, what a parameter costs, in units of the noise
-    begins : int array, exponents of the penalty; from the best of them the best of all is searched for, downhill
+    begin : int, exponent of the penalty from which the best is searched for, downhill
 
     Returns
     -------
@@ -151,47 +148,65 @@ def fit(rows, pieces, values, weights, knots, order, price, begins):
                 information[pieces[i] + a, b - a] += weighted * rows[i, b]
     scale = max(information[:, 0].sum() / k, 1e-12)
     penalty = roughness(knots, order)
-    exponent = begins[0]
-    coefficients, root, spent, best = _penalised(information, moment, penalty, scale, price, exponent)
-    for here in begins[1:]:
-        c, this_root, free, risk = _penalised(information, moment, penalty, scale, price, here)
-        if risk < best:
-            coefficients, root, spent, best, exponent = c, this_root, free, risk, here
-    middle = exponent
+    exponent = begin
+    coefficients, root, least = _penalised(information, moment, penalty, order, scale, exponent)
     for step in (1, -1):
         here = exponent + step
         while exponent + step == here and _LEAST <= here <= _GREATEST:
-            c, this_root, free, risk = _penalised(information, moment, penalty, scale, price, here)
-            if risk < best:
-                coefficients, root, spent, best, exponent = c, this_root, free, risk, here
+            c, this_root, unlikely = _penalised(information, moment, penalty, order, scale, here)
+            if unlikely < least:
+                coefficients, root, least, exponent = c, this_root, unlikely, here
             here += step
-        if exponent != middle:
+        if exponent != begin:
             break
-    # nearly a polynomial: one of less degree may do. How sure it is stays what it was, for the others were possible too.
-    for lower in range(order - 1, SIMPLEST - 1, -1):
-        if spent > order + 1:
-            break
-        c, _, _, risk = _penalised(information, moment, roughness(knots, lower), scale, price, _GREATEST)
-        if risk < best:
-            coefficients, best = c, risk
+    spent = freedom(root, information)
+    if spent <= order + 1:
+        coefficients = _simplest(information, moment, coefficients, spent, knots, order, scale)
     return coefficients + centre, root, spent, exponent
 
 
 @compiled
-def _penalised(information, moment, penalty, scale, price, exponent):
-    """One fit: (coefficients, root, freedom, risk)."""
+def _penalised(information, moment, penalty, order, scale, exponent):
+    """One fit: (coefficients, root, minus twice the logarithm of the values' likelihood but for a constant).
+
+    Of coefficients whose roughness is as likely as exp(-weight * roughness / 2), their polynomial part left open.
+    """
     k = len(moment)
-    system = information + 10.0**exponent * scale * penalty
+    weight = 10.0**exponent * scale
+    system = information + weight * penalty
     system[:, 0] += 1e-11 * scale
     root = cholesky(system)
     c = solve_back(root, solve_forward(root, moment))
-    free = freedom(root, information)
-    risk = price * free
+    unlikely = -(k - order) * np.log(weight)
     for j in range(k):
-        risk += c[j] * (c[j] * information[j, 0] - 2.0 * moment[j])
-        for d in range(1, min(DEGREE + 1, k - j)):
-            risk += 2.0 * c[j] * c[j + d] * information[j, d]
-    return c, root, free, risk
+        unlikely += 2.0 * np.log(root[j, 0]) - c[j] * moment[j]
+    return c, root, unlikely
+
+
+@compiled
+def _simplest(information, moment, coefficients, spent, knots, order, scale):
+    """Of a curve that is nearly a polynomial, one of less degree may do: the one of least misfit + PRICE * parameters.
+
+    How sure the curve is stays what it was, for the others were possible too.
+    """
+    least = _misfit(information, moment, coefficients) + PRICE * spent
+    for lower in range(order - 1, SIMPLEST - 1, -1):
+        c, _, _ = _penalised(information, moment, roughness(knots, lower), lower, scale, _GREATEST)
+        risk = _misfit(information, moment, c) + PRICE * lower
+        if risk < least:
+            coefficients, least = c, risk
+    return coefficients
+
+
+@compiled
+def _misfit(information, moment, c):
+    """Sum of the squares of what a curve misses, in units of the noise, but for a constant."""
+    total = 0.0
+    for j in range(len(c)):
+        total += c[j] * (c[j] * information[j, 0] - 2.0 * moment[j])
+        for d in range(1, min(DEGREE + 1, len(c) - j)):
+            total += 2.0 * c[j] * c[j + d] * information[j, d]
+    return total
 
 
 @compiled

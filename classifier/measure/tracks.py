@@ -216,12 +216,28 @@ def _shares(rise, frame, place, first, bin_hz, low_bin, steps_per_frame, least):
     n = len(first) - 1
     out, explains = np.zeros(n), np.zeros(n, np.bool_)
     smear = np.empty(len(place))
+    # of each track: the energy on it and on its harmonics, and what counts against it while nothing explains it
+    own, with_harmonics, against = np.zeros(n), np.zeros(n), np.zeros(n)
     for track in range(n):
         low, high = first[track], first[track + 1]
+        brief = high - low < BRIEF_POINTS
+        near, everything = 0.0, 0.0
         for i in range(low, high):
             before, after = max(i - 1, low), min(i + 1, high - 1)
             slope_bins = abs(place[after] - place[before]) / (after - before)
             smear[i] = 2 + min(0.35 * slope_bins * steps_per_frame, 0.6 * NEARBY_HZ / bin_hz)
+            here = rise[frame[i]]
+            own[track] += _between(here, place[i] - smear[i], place[i] + smear[i])
+            reach = smear[i] - 2 + NEARBY_HZ / bin_hz
+            near += _between(here, place[i] - reach, place[i] + reach)
+            for ratio in HARMONIC_RATIOS:
+                middle = (place[i] + low_bin) * ratio - low_bin
+                reach = 2 + ratio * (smear[i] - 2)
+                with_harmonics[track] += _between(here, middle - reach, middle + reach)
+            if brief:
+                everything += _between(here, 0.0, len(here))
+        with_harmonics[track] += own[track]
+        against[track] = 0.6 * everything + 0.4 * near if brief else near
     # points of tracks that explain energy, as lists that begin at each frame
     newest, older = np.full(len(rise), -1), np.full(len(place), -1)
     for turn in range(EXPLAINING_ROUNDS):
@@ -229,29 +245,18 @@ def _shares(rise, frame, place, first, bin_hz, low_bin, steps_per_frame, least):
             if turn and out[track] >= least:
                 continue
             low, high = first[track], first[track + 1]
-            brief = high - low < BRIEF_POINTS
-            own, on, near, everything = 0.0, 0.0, 0.0, 0.0
+            near, everything = 0.0, 0.0
             for i in range(low, high):
-                here = rise[frame[i]]
-                own_low, own_high = place[i] - smear[i], place[i] + smear[i]
-                near_low, near_high = own_low - NEARBY_HZ / bin_hz + 2, own_high + NEARBY_HZ / bin_hz - 2
-                own += _between(here, own_low, own_high)
-                near += _between(here, near_low, near_high)
-                for ratio in HARMONIC_RATIOS:
-                    middle = (place[i] + low_bin) * ratio - low_bin
-                    reach = 2 + ratio * (smear[i] - 2)
-                    on += _between(here, middle - reach, middle + reach)
-                if brief:
-                    everything += _between(here, 0.0, len(here))
-                other = newest[frame[i]]
+                here, other = rise[frame[i]], newest[frame[i]]
+                reach = smear[i] - 2 + NEARBY_HZ / bin_hz
                 while other >= 0:
                     other_low, other_high = place[other] - smear[other], place[other] + smear[other]
-                    if other_high < own_low or other_low > own_high:
-                        near -= _between(here, max(other_low, near_low), min(other_high, near_high))
-                        everything -= _between(here, other_low, other_high)
+                    if other_high < place[i] - smear[i] or other_low > place[i] + smear[i]:
+                        near += _between(here, max(other_low, place[i] - reach), min(other_high, place[i] + reach))
+                        everything += _between(here, other_low, other_high)
                     other = older[other]
-            against = 0.6 * everything + 0.4 * near if brief else near
-            out[track] = (own + on) / max(against, own, 1e-9)
+            explained = 0.6 * everything + 0.4 * near if high - low < BRIEF_POINTS else near
+            out[track] = with_harmonics[track] / max(against[track] - explained, own[track], 1e-9)
         for track in range(n):
             if out[track] >= least and first[track + 1] - first[track] >= BRIEF_POINTS and not explains[track]:
                 explains[track] = True

@@ -136,7 +136,8 @@ def _alternate(a, b, times, pitch, level, settings):
         return False
     turns = second[1:] != second[:-1]
     gaps = np.diff(times[both])
-    if turns.mean() < settings.alternation_share:
+    # no bat calls twice at one moment
+    if turns.mean() < settings.alternation_share or gaps.min() == 0.0:
         return False
     # The beat is near the median, but skipped beats pull that up: the turn that most intervals fit tells it.
     beats = np.sort(gaps[turns])

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from classifier.measure.apart import neighbours_in_band, without
+from classifier.measure.apart import neighbours_in_band, without, without_each_other
 from classifier.measure.regions import Region
 from classifier.measure.ridge import Baseband
 from classifier.measure.sounds import Sound, Sounds
@@ -50,6 +50,17 @@ def test_a_call_beside_another_is_left_alone_with_itself():
     other, other_track = _call(0.009, lambda time: 65e3 - 3e5 * time, 0.014, 0.05)
     assert _left(_region(one, other), track, one, [other_track]) < -20.0
     assert _left(_region(one, other), other_track, other, [track]) < -20.0
+
+
+def test_a_pair_is_taken_apart_as_each_of_the_two_by_itself():
+    one, track = _call(0.006, lambda time: 45e3 + 0 * time, 0.020, 0.01)
+    other, other_track = _call(0.014, lambda time: 75e3 - 1e7 * time, 0.0045, 0.1)
+    region = _region(one, other)
+    pair = without_each_other(region, track, other_track, baseband=BASEBAND, floor_bin_hz=BIN_HZ)
+    for found, wanted, left in zip(pair, (track, other_track), (other_track, track), strict=True):
+        alone = without(region, wanted, [left], baseband=BASEBAND, floor_bin_hz=BIN_HZ)
+        np.testing.assert_array_equal(found.samples, alone.samples)
+        assert np.abs(found.samples - region.samples).max() > 0.005
 
 
 def test_a_far_louder_sweep_across_a_call_is_taken_away():

@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
+from scipy import linalg, stats
 from scipy.interpolate import BSpline
 
 from classifier.measure.smoothing import (
-    EVERYWHERE,
     cholesky,
     deviation_at,
     fit,
@@ -79,7 +79,7 @@ def test_fit_recovers_a_bending_sweep_within_its_own_errors():
     errors, stated = [], []
     for _ in range(40):
         noisy = turns + deviation * rng.standard_normal(n)
-        coefficients, root, spent, _ = fit(rows, pieces, noisy, np.full(n, deviation**-2), knots, 4, 3.0, EVERYWHERE)
+        coefficients, root, spent, _ = fit(rows, pieces, noisy, np.full(n, deviation**-2), knots, 4, -5)
         assert 3.0 <= spent <= len(coefficients)
         curve = polynomials(bases_of(knots), coefficients)
         inner = time[10:-10:7]
@@ -99,11 +99,37 @@ def test_the_search_for_the_penalty_ends_where_no_neighbour_is_better(begin):
     knots = knots_along(np.cumsum(1 + 3 * np.exp(-time / 1e-3)), 0.0, 1 / RATE, 12)
     rows, pieces = basis_rows(0.0, 1 / RATE, n, knots, bases_of(knots))
     weights = np.full(n, deviation**-2)
-    *_, found = fit(rows, pieces, noisy, weights, knots, 4, 3.0, np.array([begin]))
-    *_, again = fit(rows, pieces, noisy, weights, knots, 4, 3.0, np.array([found]))
+    *_, found = fit(rows, pieces, noisy, weights, knots, 4, begin)
+    *_, again = fit(rows, pieces, noisy, weights, knots, 4, found)
     assert again == found
-    *_, elsewhere = fit(rows, pieces, noisy, weights, knots, 4, 3.0, EVERYWHERE)
+    *_, elsewhere = fit(rows, pieces, noisy, weights, knots, 4, -5)
     assert found == elsewhere
+
+
+@pytest.mark.parametrize("order", [3, 4])
+@pytest.mark.parametrize("deviation", [0.003, 0.03, 0.3])
+def test_the_penalty_is_the_one_under_which_the_values_are_likeliest(order, deviation):
+    """Restricted likelihood: that of what is left of the values once polynomials are taken out, by scipy's multivariate normal
+    of the covariance that noise and a spline as rough as the penalty has it give together."""
+    n = 120
+    time = np.arange(n) / RATE
+    noisy = (_sweep(time)[0] - 45_000.0 * time) / 36 + deviation * np.random.default_rng(4).standard_normal(n)
+    knots = knots_along(np.arange(float(n)), 0.0, 1 / RATE, 9)
+    rows, pieces = basis_rows(0.0, 1 / RATE, n, knots, bases_of(knots))
+    *_, found = fit(rows, pieces, noisy, np.full(n, deviation**-2), knots, order, -3)
+    design = np.zeros((n, len(knots) - DEGREE - 1))
+    for i in range(n):
+        design[i, pieces[i] : pieces[i] + DEGREE + 1] = rows[i]
+    information = design.T @ design / deviation**2
+    free = linalg.null_space(np.polynomial.polynomial.polyvander(np.arange(n) / n, order - 1).T)
+    sizes, directions = linalg.eigh(_dense(roughness(knots, order)))
+    rough = directions[:, order:] / sizes[order:] @ directions[:, order:].T
+    likelihood = {}
+    for exponent in range(found - 3, min(found + 3, 5) + 1):
+        weight = 10.0**exponent * np.trace(information) / len(information)
+        covariance = deviation**2 * np.eye(n) + design @ rough @ design.T / weight
+        likelihood[exponent] = stats.multivariate_normal(cov=free.T @ covariance @ free).logpdf(free.T @ noisy)
+    assert found == max(likelihood, key=likelihood.get)
 
 
 def test_what_may_be_straight_is_fitted_straight_and_is_as_unsure_as_if_it_need_not_be():
@@ -116,13 +142,13 @@ def test_what_may_be_straight_is_fitted_straight_and_is_as_unsure_as_if_it_need_
     straight, errors, stated = 0, [], []
     for _ in range(60):
         noisy = 40_000.0 * time + deviation * rng.standard_normal(n)
-        coefficients, root, spent, _ = fit(rows, pieces, noisy, np.full(n, deviation**-2), knots, 4, 3.0, EVERYWHERE)
+        coefficients, root, spent, _ = fit(rows, pieces, noisy, np.full(n, deviation**-2), knots, 4, -5)
         curve = polynomials(bases_of(knots), coefficients)
         ends = polynomial_at(time[5], knots, curve, 1), polynomial_at(time[-5], knots, curve, 1)
         straight += abs(ends[1] - ends[0]) < 1.0
         errors.append(ends[0] - 40_000.0)
         stated.append(deviation_at(time[5], knots, root, 1))
-    # a parameter of the two that bend is kept where it is worth 3: one time in six or so
+    # a parameter of the two that bend is kept where it saves more than 3: one time in six or so
     assert 36 <= straight <= 57
     assert np.median(np.abs(errors)) < 0.3 * np.median(stated)
     free = np.polynomial.polynomial.polyvander(time, 3)

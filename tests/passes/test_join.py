@@ -1,6 +1,7 @@
 """Alternating callers, echo trains, lone buzzes."""
 
 import numpy as np
+import pytest
 
 from classifier.passes.join import alternation, settle
 from classifier.passes.settings import PassSettings
@@ -35,6 +36,15 @@ def test_tracks_in_one_rhythm_half_a_period_apart_are_one_bat():
     # The same two bats apart in rhythm, or an octave apart, are two.
     assert two_tracks(a, np.arange(9) * 0.33 + 0.05, (22, 26)) == ([8, 9], 0)
     assert two_tracks(a, a + 0.2, (22, 45)) == ([8, 8], 0)
+
+
+@pytest.mark.filterwarnings("error")
+def test_calls_at_one_moment_are_two_bats():
+    a = np.arange(12) * 0.4
+    b = a + 0.2
+    assert two_tracks(a, b, (22, 26)) == ([24], 0)
+    b[5] = a[6]
+    assert two_tracks(a, b, (22, 26)) == ([12, 12], 0)
 
 
 def test_a_train_at_a_steady_delay_is_an_echo():
