@@ -29,7 +29,7 @@ LEAST_BAND_HZ = 2_000.0
 WORTH_A_LOOK = 0.4
 #: By how much the error of the peak frequency is larger than the covariance says, of a pulse whose bandwidth times
 #: duration is large beside FEW_CELLS (measured, see describe.INFLATION).
-PEAK_INFLATION, FEW_CELLS = 2.6, 3.0
+PEAK_INFLATION, FEW_CELLS = 3.7, 3.0
 #: The inflation of standard errors is whole at FAINT_DB of signal-to-noise ratio and falls from there to this share.
 FAINT_DB, CLEAR_DB, LEAST_HIDDEN = 15.0, 32.0, 0.35
 #: A band holds more than noise when its energy exceeds the noise's by this many standard deviations.

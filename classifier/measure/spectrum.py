@@ -14,6 +14,8 @@ from classifier.measure.spline import DEGREE, bases_of, basis_rows, polynomial_a
 
 #: Room given beyond the ridge's band, in Hz.
 BAND_ROOM_HZ = 2_000.0
+#: Beyond either end of its span the pulse fades away within this share of its length.
+FADED_SHARE = 0.1
 #: Samples of the fitted pulse for each Hz of its band, and at least so many.
 OVERSAMPLING, FEWEST_SAMPLES = 1.3, 48
 #: Length of its transform over its own: so close lie the frequencies among which the highest is looked for.
@@ -44,17 +46,37 @@ def _fitted(shape, low_hz, high_hz):
     rate_hz = OVERSAMPLING * (high_hz - low_hz + 2 * BAND_ROOM_HZ + 6.0 / length)
     middle_hz = 0.5 * (low_hz + high_hz)
     # beyond the span it goes on for a little
-    first_s = max(shape.begin_s - 0.1 * length, shape.amplitude_knots[DEGREE])
-    last_s = min(shape.end_s + 0.1 * length, shape.amplitude_knots[len(shape.amplitude_knots) - DEGREE - 1])
+    first_s = max(shape.begin_s - FADED_SHARE * length, shape.amplitude_knots[DEGREE])
+    last_s = min(shape.end_s + FADED_SHARE * length, shape.amplitude_knots[len(shape.amplitude_knots) - DEGREE - 1])
     count = max(int((last_s - first_s) * rate_hz), FEWEST_SAMPLES)
     height = polynomials_along(first_s, 1.0 / rate_hz, count, shape.amplitude_knots, shape.amplitude, 0)
     turns = polynomials_along(first_s, 1.0 / rate_hz, count, shape.knots, shape.turns, 0)
+    for at_s, outward in ((shape.begin_s, -1.0), (shape.end_s, 1.0)):
+        _fade(height, first_s, 1.0 / rate_hz, at_s, outward, FADED_SHARE * length, shape)
     signal = np.empty(count, np.complex128)
     for i in range(count):
         cosine, sine = circle(turns[i] - middle_hz * (first_s + i / rate_hz))
         amplitude = max(height[i], 0.0)
         signal[i] = complex(amplitude * cosine, amplitude * sine)
     return signal, rate_hz, first_s
+
+
+@compiled
+def _fade(height, first_s, step_s, end_s, outward, longest_s, shape):
+    """Let an amplitude fade away beyond an end of its span, in place: from what it has there, as steeply as it falls there, along a
+    parabola to nothing.
+
+    What was fitted beyond is mostly noise, a thousandth of the energy; but of a sweep, whose spectrum is flat, a thousandth decides
+    where it is highest.
+    """
+    level = max(polynomial_at(end_s, shape.amplitude_knots, shape.amplitude, 0), 0.0)
+    fall = -outward * polynomial_at(end_s, shape.amplitude_knots, shape.amplitude, 1)
+    faded_s = max(min(2.0 * level / max(fall, 1e-12), longest_s), 1e-9)
+    for i in range(len(height)):
+        beyond_s = outward * (first_s + i * step_s - end_s)
+        if beyond_s > 0.0:
+            left = max(1.0 - beyond_s / faded_s, 0.0)
+            height[i] = level * left * left
 
 
 @compiled

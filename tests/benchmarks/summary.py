@@ -64,7 +64,7 @@ def error_summary(rows):
 
     n (pulses with a true and a measured value), missing (percent with a true value and no measured one),
     bias, median and 95th percentile of the error's size, coverage (percent of true values within ± 2
-    standard errors), ratio (robust spread over the Cramér–Rao bound).
+    standard errors, of values that have an error), ratio (robust spread over the Cramér–Rao bound).
     """
     out = []
     for name, unit, bound in SHOWN:
@@ -87,7 +87,8 @@ def error_summary(rows):
         if name != "share_duration":
             row["missing"] = float(100 * (1 - len(size) / max(1, rows[f"known_{name}"].sum())))
             spread = rows[f"se_{name}"].to_numpy()[known]
-            stated = ~np.isnan(spread)
+            # a tail of nothing at all, of which truth and measure agree, says nothing of errors
+            stated = ~np.isnan(spread) & ((spread > 0.0) | (size > 0.0))
             if stated.any():
                 row["coverage"] = float(100 * np.mean(size[stated] <= 2 * spread[stated]))
         if bound is not None:

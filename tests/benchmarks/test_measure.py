@@ -49,6 +49,14 @@ def test_flawless_measuring_has_no_errors(busy):
     assert summary["missing"].drop_nulls().max() == 0
 
 
+@pytest.mark.parametrize(("error", "stated", "coverage"), [(0.0, 0.0, None), (1.0, 0.0, 0.0), (1.0, 0.6, 100.0), (0.0, 0.6, 100.0)])
+def test_what_is_exactly_nothing_says_nothing_of_errors(busy, error, stated, coverage):
+    rendered, rate, noise = busy
+    rows, _ = score(rendered.truth, rendered.pulses, measure.perfect(rendered), rate_hz=rate, noise=noise)
+    tails = error_summary(rows.with_columns(error_tail=pl.lit(error), se_tail=pl.lit(stated))).filter(pl.col("metric") == "tail")
+    assert tails["coverage"].to_list() == [coverage]
+
+
 def test_errors_put_in_come_out(busy):
     """A bias of 0.5 kHz, scatter as large as the stated standard error, every tenth pulse lost, five made up."""
     rendered, rate, noise = busy
