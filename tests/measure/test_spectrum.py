@@ -5,6 +5,10 @@ import pytest
 from scipy.signal import periodogram
 
 from classifier.measure import measure_blocks
+from classifier.measure.shape import nothing
+from classifier.measure.smoothing import fit
+from classifier.measure.spectrum import _fade
+from classifier.measure.spline import bases_of, basis_rows, knots_along, polynomials
 
 RATE = 256_000.0
 
@@ -40,3 +44,27 @@ def test_peak_and_centre_agree_with_a_periodogram(course, seconds):
     assert row["peak_frequency_khz"] * 1e3 == pytest.approx(frequency[power.argmax()], abs=25.0 + flat_hz)
     assert row["centre_frequency_khz"] * 1e3 == pytest.approx(np.interp(0.5, running, frequency), abs=40.0)
     assert row["level_db"] == pytest.approx(20 * np.log10(0.3), abs=0.15)
+
+
+@pytest.mark.parametrize("outward", [-1.0, 1.0])
+def test_beyond_its_span_a_pulse_fades_as_a_raised_cosine_does_and_its_noise_is_gone(outward):
+    rate, n = 32_000.0, 320
+    time = np.arange(n) / rate
+    place = (time - 0.001) / 0.008
+    true = np.where((place > 0) & (place < 1), np.sin(np.pi * np.clip(place, 0, 1)) ** 2, 0.0)
+    noisy = true + 0.01 * np.random.default_rng(5).standard_normal(n)
+    knots = knots_along(np.arange(float(n)), 0.0, 1 / rate, 16)
+    rows, pieces = basis_rows(0.0, 1 / rate, n, knots, bases_of(knots))
+    curve, *_ = fit(rows, pieces, noisy, np.full(n, 1e4), knots, 3, -2)
+    shape = nothing()._replace(amplitude_knots=knots, amplitude=polynomials(bases_of(knots), curve))
+    # a raised cosine is at a tenth of its peak where its sine squared is one
+    edge = np.arcsin(np.sqrt(0.1)) / np.pi
+    end_s = 0.001 + 0.008 * (edge if outward < 0 else 1 - edge)
+    fitted = np.einsum("ij,ij->i", rows, curve[pieces[:, None] + np.arange(5)])
+    faded = fitted.copy()
+    _fade(faded, 0.0, 1 / rate, end_s, outward, 0.002, shape)
+    beyond = outward * (time - end_s) > 0
+    np.testing.assert_array_equal(faded[~beyond], fitted[~beyond])
+    assert np.all(np.diff(faded[beyond]) * outward <= 0) and np.all(faded[beyond] >= 0)
+    assert np.abs(faded - true)[beyond].max() < 0.02
+    assert faded[0 if outward < 0 else -1] == 0.0
