@@ -40,9 +40,9 @@ def shape_along(samples, recorded, frequency_hz, time, floor, floor_bin_hz, kern
         exists, shape, low, high = fitted_along
         if not exists or not (shape.open_first or shape.open_last) or turn == ROUNDS - 1:
             break
-        count = max(int(np.round((shape.firm_last_s - shape.firm_first_s) * rate_hz / node)) + 1, 3)
-        frequency_hz = polynomials_along(shape.firm_first_s, node / rate_hz, count, shape.knots, shape.turns, 1)
-        time = begin + shape.firm_first_s * rate_hz
+        count = max(int(np.round((shape.sure_last_s - shape.sure_first_s) * rate_hz / node)) + 1, 3)
+        frequency_hz = polynomials_along(shape.sure_first_s, node / rate_hz, count, shape.knots, shape.turns, 1)
+        time = begin + shape.sure_first_s * rate_hz
     room = round(SPAN_ROOM_S * rate_hz)
     first = max(begin + int(shape.begin_s * rate_hz) - room, 0)
     last = min(begin + int(shape.end_s * rate_hz) + room + 1, len(samples))

@@ -96,8 +96,8 @@ def describe(shape):
     values[9:] = _jumping(ridge, slope, duration)
 
     first, last = shape.begin_error_s, shape.end_error_s
-    early = _carried(shape, shape.firm_first_s, begin - shape.firm_first_s)
-    late = _carried(shape, shape.firm_last_s, shape.end_s - shape.firm_last_s)
+    early = _carried(shape, shape.sure_first_s, begin - shape.sure_first_s)
+    late = _carried(shape, shape.sure_last_s, shape.end_s - shape.sure_last_s)
     errors[0] = np.sqrt(first**2 + last**2)
     errors[1] = np.hypot(_error(shape, time[0], 1.0, time[0], 0.0, slope[0] * first, 0.0), early)
     errors[2] = np.hypot(_error(shape, time[-1], 1.0, time[0], 0.0, 0.0, slope[-1] * last), late)
@@ -147,8 +147,8 @@ def describe(shape):
 
 @compiled
 def _carried(shape, from_s, by_s):
-    """What a ridge may be off that is carried on by ``by_s`` beyond the firm instant ``from_s`` (0 where it is not): its
-    slope may go on to change as it did over as long a stretch before."""
+    """What a ridge may be off that is carried on by ``by_s`` beyond ``from_s``, the last instant it was read at (else 0):
+    its slope may go on to change as it did over as long a stretch before."""
     outward = by_s if abs(by_s) > 0.0 else 0.0
     if (outward < 0.0) != (from_s < 0.5 * (shape.begin_s + shape.end_s)):
         return 0.0

@@ -36,9 +36,9 @@ def phase_knots(ridge_hz, fitted, first, last, rate_hz, first_s):
     lag = max(1, round(bend_s * rate_hz))
     # knots lie further apart than samples: the ridge is read at some of them alone
     steps = max(round((n - 1) / SAMPLES_A_READING), 1)
-    dense = np.empty(steps + 1)
+    places, dense = np.arange(steps + 1) * (n - 1) // steps, np.empty(steps + 1)
     for k in range(steps + 1):
-        i = k * (n - 1) // steps
+        i = places[k]
         before, after = max(i - 1, 0), min(i + 1, n - 1)
         slope = abs(ridge_hz[after] - ridge_hz[before]) * rate_hz / (after - before)
         per_knot = max(np.sqrt(slope / KNOT_SLOPE_HZ_PER_S), KNOT_S / WIDEST_KNOTS_S)
@@ -56,8 +56,7 @@ def phase_knots(ridge_hz, fitted, first, last, rate_hz, first_s):
         for away in (-2 * reach, -reach, reach, 2 * reach):
             if 0 <= k + away <= steps:
                 most = max(most, 0.5 * dense[k + away])
-        within = first <= k * (n - 1) // steps < last
-        passed[k + 1] = passed[k] + (most * step_s if within else 0.0)
+        passed[k + 1] = passed[k] + (most * step_s if first <= places[k] < last else 0.0)
     pieces = min(max(int(np.ceil(passed[steps])), FEWEST_PIECES), MOST_PIECES)
     return knots_along(passed, first_s, step_s, pieces)
 

@@ -56,8 +56,8 @@ Shape = namedtuple(
         "end_error_s",
         "peak_amplitude",
         "peak_s",  # where it stands
-        "firm_first_s",  # what stands well over the noise; beyond it the ridge is carried on
-        "firm_last_s",
+        "sure_first_s",  # what the phase was read from; beyond it the ridge is carried on
+        "sure_last_s",
         "open_first",  # whether it is still firm as far beyond its track as it was looked for
         "open_last",
         "ridge_energy",  # energy along the ridge within the span, full scale squared times seconds
@@ -119,7 +119,7 @@ def fit_shape(
     firm[track_last + after + 1 :] = False
     gap = max(2, round(GAP_S * rate_hz))
     first, last = run_end(firm, peak, -1, gap), run_end(firm, peak, 1, gap)
-    # noise that happens to stand over the noise next to an end would draw the ridge along
+    # averaged noise stands over FIRM now and then, also next to an end
     sure_first, sure_last = first, last
     while sure_first < peak and energy[sure_first] <= SURE * noise[sure_first] * share:
         sure_first += 1
@@ -160,7 +160,7 @@ def fit_shape(
     values = polynomials_along(middle_s, block / rate_hz, few, guess_knots, guess, 0)
     weights = np.zeros(few)
     for k in range(few):
-        # beyond what is firm, noise would draw the ridge along, or another sound that begins there
+        # beyond what is sure, noise would draw the ridge along, or another sound that begins there
         if sure_first <= low + k * block <= sure_last:
             missed, amplitude, mean_noise = 0.0, 0.0, 0.0
             for i in range(k * block, (k + 1) * block):

@@ -215,7 +215,7 @@ def _shares(rise, frame, place, first, bin_hz, low_bin, steps_per_frame, least):
     """
     n = len(first) - 1
     out, explains = np.zeros(n), np.zeros(n, np.bool_)
-    smear = np.empty(len(place))
+    smear, beyond = np.empty(len(place)), NEARBY_HZ / bin_hz - 2
     # of each track: the energy on it and on its harmonics, and what counts against it while nothing explains it
     own, with_harmonics, against = np.zeros(n), np.zeros(n), np.zeros(n)
     for track in range(n):
@@ -228,8 +228,7 @@ def _shares(rise, frame, place, first, bin_hz, low_bin, steps_per_frame, least):
             smear[i] = 2 + min(0.35 * slope_bins * steps_per_frame, 0.6 * NEARBY_HZ / bin_hz)
             here = rise[frame[i]]
             own[track] += _between(here, place[i] - smear[i], place[i] + smear[i])
-            reach = smear[i] - 2 + NEARBY_HZ / bin_hz
-            near += _between(here, place[i] - reach, place[i] + reach)
+            near += _between(here, place[i] - smear[i] - beyond, place[i] + smear[i] + beyond)
             for ratio in HARMONIC_RATIOS:
                 middle = (place[i] + low_bin) * ratio - low_bin
                 reach = 2 + ratio * (smear[i] - 2)
@@ -248,11 +247,11 @@ def _shares(rise, frame, place, first, bin_hz, low_bin, steps_per_frame, least):
             near, everything = 0.0, 0.0
             for i in range(low, high):
                 here, other = rise[frame[i]], newest[frame[i]]
-                reach = smear[i] - 2 + NEARBY_HZ / bin_hz
+                own_low, own_high = place[i] - smear[i], place[i] + smear[i]
                 while other >= 0:
                     other_low, other_high = place[other] - smear[other], place[other] + smear[other]
-                    if other_high < place[i] - smear[i] or other_low > place[i] + smear[i]:
-                        near += _between(here, max(other_low, place[i] - reach), min(other_high, place[i] + reach))
+                    if other_high < own_low or other_low > own_high:
+                        near += _between(here, max(other_low, own_low - beyond), min(other_high, own_high + beyond))
                         everything += _between(here, other_low, other_high)
                     other = older[other]
             explained = 0.6 * everything + 0.4 * near if high - low < BRIEF_POINTS else near

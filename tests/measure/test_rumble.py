@@ -26,7 +26,7 @@ def test_the_filter_is_scipys_run_forwards_and_backwards(count):
 def test_a_low_call_is_measured_through_mains_hum_as_if_there_were_none():
     noise = WhiteNoise(-75.0)
     call = Call("QCF", 15e-3, 13.0e3, 12.2e3)
-    level_db = level_for_snr(call, 20.0, (noise,), RATE)
+    level_db = level_for_snr(call, 25.0, (noise,), RATE)
     flight = Flight((call,), 0.15, level_db, start_s=0.05, end_s=1.9)
     scene = render(Scene(2.0, (flight,), (noise,)), RATE, np.random.default_rng(8))
     # ten times as loud as the call
@@ -37,8 +37,5 @@ def test_a_low_call_is_measured_through_mains_hum_as_if_there_were_none():
     )
     assert len(plain) == len(hummed) == len(scene.truth)
     for name in ("peak_frequency_khz", "start_frequency_khz", "end_frequency_khz"):
-        # where noise hides an end, one in so many, the least change is enough to shift it
-        off = (hummed[name] - plain[name]).abs().sort()
-        assert off.median() < 0.005
-        assert off[-2] < 0.05
+        np.testing.assert_allclose(hummed[name], plain[name], atol=0.05)
         assert hummed[f"{name}_se"].median() < 1.2 * plain[f"{name}_se"].median()
